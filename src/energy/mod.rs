@@ -1,0 +1,82 @@
+//! The hourly chain, the account of every kWh, months and years.
+
+mod account;
+
+pub use account::{Account, AccountLine, Effect};
+
+/// Sums of one month of the first year of operation (with the light-induced loss, without ageing).
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
+pub struct MonthSums {
+    /// In-plane irradiation of the open plane, kWh/m2, the mean over the planes weighted by installed power.
+    pub h_i_kwh_m2: f64,
+    /// DC energy at the inverter's input, kWh.
+    pub e_dc_kwh: f64,
+    /// AC energy delivered, kWh, after night draw, outage and export limit.
+    pub e_ac_kwh: f64,
+    /// Energy lost at the inverter's AC limit, kWh, 0 or more.
+    pub clipped_kwh: f64,
+    /// Energy lost at the export limit, kWh, 0 or more.
+    pub export_lost_kwh: f64,
+}
+
+/// One option over the first year of operation.
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct OptionYear {
+    /// The option's tag in the job.
+    pub tag: String,
+    /// Module tag.
+    pub module: String,
+    /// Inverter tag.
+    pub inverter: String,
+    /// Number of inverters.
+    pub inverters: u32,
+    /// Number of modules.
+    pub modules: u32,
+    /// Modules of each string; empty for one lumped array.
+    pub strings: Vec<u32>,
+    /// Installed power at standard test conditions, kW.
+    pub p_stc_kw: f64,
+    /// Rated AC power, kW.
+    pub p_ac_kw: f64,
+    /// January to December.
+    pub months: [MonthSums; 12],
+    /// Where the light went.
+    pub account: Account,
+}
+
+impl OptionYear {
+    /// Delivered AC energy of the year, kWh.
+    pub fn e_ac_kwh(&self) -> f64 {
+        self.months.iter().map(|m| m.e_ac_kwh).sum()
+    }
+
+    /// DC energy of the year, kWh.
+    pub fn e_dc_kwh(&self) -> f64 {
+        self.months.iter().map(|m| m.e_dc_kwh).sum()
+    }
+
+    /// Energy lost at the AC limit, kWh.
+    pub fn clipped_kwh(&self) -> f64 {
+        self.months.iter().map(|m| m.clipped_kwh).sum()
+    }
+
+    /// In-plane irradiation of the year, kWh/m2.
+    pub fn h_i_kwh_m2(&self) -> f64 {
+        self.months.iter().map(|m| m.h_i_kwh_m2).sum()
+    }
+
+    /// Reference yield Y_r = H_i / (1 kW/m2), h (IEC 61724-1).
+    pub fn y_r_h(&self) -> f64 {
+        self.h_i_kwh_m2()
+    }
+
+    /// Final yield Y_f = E_AC / P_0, kWh/kW (IEC 61724-1).
+    pub fn y_f_h(&self) -> f64 {
+        self.e_ac_kwh() / self.p_stc_kw
+    }
+
+    /// Performance ratio Y_f / Y_r (IEC 61724-1).
+    pub fn pr(&self) -> f64 {
+        self.y_f_h() / self.y_r_h()
+    }
+}

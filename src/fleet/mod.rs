@@ -1,0 +1,1 @@
+//! Many sites: streaming, progress, resume.

@@ -1,0 +1,7 @@
+//! Job and parts files to checked records of the folders above, and where each number came from.
+
+mod spec;
+
+pub use spec::{
+    AgeingSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec, SkylineSpec, WeatherSpec,
+};

@@ -1,0 +1,3 @@
+//! Parses arguments, calls the library, prints, sets the exit code.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! Slots that modules fit in, obstacles, and the shade on each slot.

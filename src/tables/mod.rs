@@ -1,0 +1,1 @@
+//! Named columns in and out: CSV, Parquet. The only folder that knows polars; no physics.

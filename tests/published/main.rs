@@ -1,0 +1,1 @@
+//! Checks against published values, one file per source, data beside them.
