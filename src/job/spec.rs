@@ -73,6 +73,15 @@ pub struct JobSpec {
     /// Lifetime.
     #[serde(default)]
     pub ageing: AgeingSpec,
+    /// How sure each input is.
+    #[serde(default)]
+    pub uncertainty: super::UncertaintySpec,
+    /// Prices; no money in the result when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub money: Option<super::MoneySpec>,
+    /// Sales sentences to be judged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub claims: Option<super::ClaimsSpec>,
 }
 
 /// `[proposal]`: words for the cover.
