@@ -16,6 +16,7 @@ mod rules;
 mod schema;
 mod spec;
 mod tree;
+mod weighing;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
@@ -128,3 +129,4 @@ pub struct FileDigest {
 
 #[cfg(test)]
 mod tests;
+pub use weighing::{ClaimsSpec, InputDoubtSpec, MoneySpec, UncertaintySpec};

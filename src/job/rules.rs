@@ -369,6 +369,57 @@ pub(super) const RULES: &[Rule] = &[
         .mend("Each point is [air temperature in C, largest AC power in W]."),
     rule("inverter.*.derate[][1]", Range(0.0, 1e8)).unit("W"),
     rule("inverter.*.price", Range(0.0, 1e9)).unit("currency"),
+    // [uncertainty]: the inputs are alike, see `find`.
+    rule("uncertainty.*.u", Range(0.0, 100.0))
+        .unit("%")
+        .mend("One standard deviation; a band given as plus-minus of 95 % is twice that."),
+    rule("uncertainty.*.correlation", Check(share, 0.0, 1.0)).unit("share"),
+    rule("uncertainty.mean_years", Range(1.0, 100.0)).unit("years"),
+    rule("uncertainty.draws", Range(0.0, 10_000_000.0)).unit("count").from("the program's choice"),
+    rule("uncertainty.seed", Range(0.0, 9e15)).unit("-").from("the program's choice"),
+    // [money]
+    rule("money.currency", Limit::Free).from("a label only"),
+    rule("money.discount_pct", Range(-50.0, 100.0)).unit("%/year").from("the program's choice; state your own"),
+    rule("money.tariff_per_kwh", Range(-1e6, 1e6)).eg("tariff_per_kwh = 0.12").unit("currency/kWh"),
+    rule("money.own_use_per_kwh", Range(-1e6, 1e6)).unit("currency/kWh"),
+    rule("money.tariff_growth_pct", Range(-50.0, 100.0)).unit("%/year").from("none unless given"),
+    rule("money.per_w", Range(0.0, 1e6)).unit("currency/W").from("none unless given"),
+    rule("money.per_module", Range(0.0, 1e9)).unit("currency").from("none unless given"),
+    rule("money.per_m2", Range(0.0, 1e9)).unit("currency/m2").from("none unless given"),
+    rule("money.per_string", Range(0.0, 1e9)).unit("currency").from("none unless given"),
+    rule("money.per_cable_m", Range(0.0, 1e6)).unit("currency/m").from("none unless given"),
+    rule("money.fixed", Range(0.0, 1e12)).unit("currency").from("none unless given"),
+    rule("money.om_per_kw_year", Range(0.0, 1e9)).unit("currency/kW/year").from("none unless given"),
+    rule("money.om_pct", Range(0.0, 100.0)).unit("%/year").from("none unless given"),
+    rule("money.om_growth_pct", Range(-50.0, 100.0)).unit("%/year").from("none unless given"),
+    rule("money.inverter_year", Range(1.0, 100.0)).unit("year"),
+    rule("money.inverter_replacement", Range(0.0, 1e12)).unit("currency"),
+    rule("money.load_kwh", Range(0.0, 1e12)),
+    rule("money.load_shape[]", Range(0.0, 1e12)),
+    rule("money.load_shape_weekend[]", Range(0.0, 1e12)),
+    rule("money.load_shape", Limit::Free).unit("share"),
+    rule("money.load_shape_weekend", Limit::Free).unit("share"),
+    // [claims]
+    rule("claims.efficiency_per", Words(&["m2", "kw", "roof"])).mend("It says what the efficiency claim is about."),
+    rule("claims.site_load_front_pa", Range(0.0, 50000.0)).mend("Pascal, as the structural engineer supplied it."),
+    rule("claims.site_load_rear_pa", Range(0.0, 50000.0)).mend("Pascal, as the structural engineer supplied it."),
+    // [cable] and [strings], more
+    rule("cable.ohm_per_km", Above(0.0, 100.0)).unit("ohm/km"),
+    rule("cable.conductor", Limit::Free).from("ideal copper of the nominal cross-section"),
+    rule("strings.current_factor", Range(1.0, 2.0)).unit("-").mend("Usually 1.25."),
+    // converters at the modules
+    rule("inverter.*.efficiency_v", Above(0.0, 3000.0)).unit("V"),
+    rule("inverter.*.module_converter.p_in_max_w", Above(0.0, 5000.0)),
+    rule("inverter.*.module_converter.efficiency[][0]", Above(0.0, 150.0)),
+    rule("inverter.*.module_converter.efficiency[][1]", Check(inverter_efficiency, 10.0, 100.0)),
+    rule("inverter.*.module_converter.efficiency", Limit::Free).unit("% of rated input power, %"),
+    rule("inverter.*.module_converter.v_in_max", Above(0.0, 1500.0)).unit("V"),
+    rule("inverter.*.module_converter.i_in_max", Above(0.0, 200.0)).unit("A"),
+    rule("inverter.*.module_converter.v_string", Above(0.0, 3000.0)).unit("V"),
+    rule("inverter.*.module_converter.string_min", Range(1.0, 1000.0)).unit("modules"),
+    rule("inverter.*.module_converter.string_max", Range(1.0, 1000.0)).unit("modules"),
+    rule("inverter.*.module_converter.string_max_w", Above(0.0, 1e6)),
+    rule("inverter.*.module_converter.price", Range(0.0, 1e6)).unit("currency"),
     // Lists shown as one value in the list of inputs.
     rule("module.*.low_light", Limit::Free).unit("W/m2, share"),
     rule("module.*.incidence_table", Limit::Free).unit("deg, share"),
@@ -390,6 +441,9 @@ fn phases(x: f64) -> Option<(String, String)> {
 /// The rule of a path, if there is one. `losses.dirt_pct[]` falls back to `losses.dirt_pct`.
 pub(super) fn find(path: &str) -> Option<&'static Rule> {
     let exact = |p: &str| RULES.iter().find(|r| r.path == p);
+    if let Some((_, key)) = path.strip_prefix("uncertainty.").and_then(|rest| rest.split_once('.')) {
+        return exact(&format!("uncertainty.*.{key}"));
+    }
     exact(path).or_else(|| path.strip_suffix("[]").and_then(exact))
 }
 

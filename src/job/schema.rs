@@ -60,7 +60,16 @@ fn pointers(schema: &Value, path: &str) -> Vec<String> {
                 let child = match step {
                     "[0]" | "[1]" | "[2]" => continue,
                     "[]" => format!("{branch}/items"),
-                    "*" => format!("{branch}/additionalProperties"),
+                    "*" if schema.pointer(&format!("{branch}/additionalProperties")).is_some_and(Value::is_object) => {
+                        format!("{branch}/additionalProperties")
+                    }
+                    // Sections that are all alike.
+                    "*" => {
+                        let properties = schema.pointer(&format!("{branch}/properties")).and_then(Value::as_object);
+                        let keys = properties.into_iter().flat_map(|p| p.keys());
+                        next.extend(keys.map(|key| format!("{branch}/properties/{key}")));
+                        continue;
+                    }
                     key => format!("{branch}/properties/{key}"),
                 };
                 if node.is_some() && schema.pointer(&child).is_some() {
@@ -379,7 +388,8 @@ impl<'a> Walk<'a> {
             }
             _ => {}
         }
-        if node.get("format") == Some(&json!("uint32")) && !(0.0..=f64::from(u32::MAX)).contains(&x) {
+        let whole = node.get("format").and_then(Value::as_str).is_some_and(|f| f.starts_with("uint"));
+        if whole && !(0.0..=f64::from(u32::MAX)).contains(&x) {
             return bad("a whole number, 0 or more".into(), mend);
         }
         // No key has a use for more; it keeps every later sum finite.

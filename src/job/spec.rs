@@ -77,6 +77,15 @@ pub struct JobSpec {
     /// serves as well.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub sources: BTreeMap<String, String>,
+    /// How sure each input is.
+    #[serde(default)]
+    pub uncertainty: super::UncertaintySpec,
+    /// Prices; no money in the result when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub money: Option<super::MoneySpec>,
+    /// Sales sentences to be judged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub claims: Option<super::ClaimsSpec>,
 }
 
 /// `[proposal]`: words for the cover.
