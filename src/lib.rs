@@ -19,7 +19,6 @@ pub mod plant;
 pub mod report;
 pub mod roof;
 pub mod sun;
-#[cfg(feature = "tables")]
 pub mod tables;
 pub mod weather;
 pub mod weigh;

@@ -1,1 +1,5 @@
 //! Checks against published values, one file per source, data beside them.
+
+mod copper;
+mod inverter_weights;
+mod sand2007_5036;
