@@ -3,6 +3,9 @@
 mod table;
 
 mod astronomy;
+mod copper;
+mod inverter_weights;
 mod nrel_tp_560_34302;
 mod perez_1990;
+mod sand2007_5036;
 mod transposition;
