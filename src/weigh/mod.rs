@@ -2,9 +2,12 @@
 //!
 //! Each file is plain arithmetic on closures and small records; [`Study`] is the whole result.
 
+mod budget;
 pub mod claims;
 pub mod diff;
 mod doubt;
+mod error;
+mod facts;
 mod money;
 mod normal;
 pub mod search;
@@ -13,11 +16,14 @@ mod study;
 mod turn;
 mod years;
 
+pub use budget::{budget, line_pct};
 pub use claims::{Claim, ClaimKind, Verdict};
 pub use doubt::{
     DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Rounded, Span, band, pair_pct,
     round_to_doubt, spread_pct, total_pct,
 };
+pub use error::{WeighError, check_ageing, check_claims, check_money, check_uncertainty};
+pub use facts::Facts;
 pub use money::{
     Bill, CostLine, GapMoney, OptionMoney, YearEnergy, gap_money, money_of, own_use, present, shaped_load,
 };
