@@ -9,7 +9,7 @@ use crate::weigh::study::Group;
 const REFERENCE: &str = "Thevenard, D., Pelland, S.: Estimating the uncertainty in long-term photovoltaic yield \
                          predictions, Solar Energy 91 (2013) 432-445, case near Toronto";
 
-struct Default {
+struct Entry {
     key: &'static str,
     name: &'static str,
     unit: &'static str,
@@ -18,11 +18,11 @@ struct Default {
     source: &'static str,
 }
 
-const DEFAULTS: [Default; 13] = [
-    Default { key: "year_to_year", name: "year to year", unit: "%", u: 3.9, correlation: 1.0, source: "" },
-    Default { key: "long_term", name: "long-term horizontal light", unit: "%", u: 5.0, correlation: 1.0, source: "" },
-    Default { key: "plane_of_array", name: "light in the plane", unit: "%", u: 3.0, correlation: 1.0, source: "" },
-    Default {
+const DEFAULTS: [Entry; 13] = [
+    Entry { key: "year_to_year", name: "year to year", unit: "%", u: 3.9, correlation: 1.0, source: "" },
+    Entry { key: "long_term", name: "long-term horizontal light", unit: "%", u: 5.0, correlation: 1.0, source: "" },
+    Entry { key: "plane_of_array", name: "light in the plane", unit: "%", u: 3.0, correlation: 1.0, source: "" },
+    Entry {
         key: "cell_temperature_k",
         name: "cell temperature",
         unit: "K",
@@ -31,7 +31,7 @@ const DEFAULTS: [Default; 13] = [
         source: "stated here: the heat-loss factors of seven modules (Faiman 2008) spread over 3.5 K, and the mounting \
                  adds to it; shared, because both options stand on the same mounting",
     },
-    Default {
+    Entry {
         key: "temperature_coefficient",
         name: "temperature coefficient",
         unit: "%/K",
@@ -39,7 +39,7 @@ const DEFAULTS: [Default; 13] = [
         correlation: 0.0,
         source: "stated here: about 5 % of a usual coefficient",
     },
-    Default {
+    Entry {
         key: "rating",
         name: "module rating",
         unit: "%",
@@ -48,15 +48,15 @@ const DEFAULTS: [Default; 13] = [
         source: "the figure: the reference named for light; the share: stated here, since flash testers trace to the \
                  same few references, which leaves 1.2 % to each module type",
     },
-    Default {
+    Entry {
         key: "low_light",
         name: "weak-light ratio at 200 W/m2",
         unit: "points",
         u: 1.0,
         correlation: 0.0,
-        source: "stated here: half of what laboratories state for low irradiance as expanded uncertainty",
+        source: "stated here",
     },
-    Default {
+    Entry {
         key: "incidence",
         name: "reflection at the glass",
         unit: "%",
@@ -64,7 +64,7 @@ const DEFAULTS: [Default; 13] = [
         correlation: 0.5,
         source: "stated here",
     },
-    Default {
+    Entry {
         key: "light_induced",
         name: "light-induced loss",
         unit: "%",
@@ -73,7 +73,7 @@ const DEFAULTS: [Default; 13] = [
         source: "stated here: even spread over 0 to 0.5 % (n-type) or, where 1 % or more is given, over 1 to 3 %, which \
                  is 0.58 %",
     },
-    Default {
+    Entry {
         key: "ageing",
         name: "ageing",
         unit: "%/year",
@@ -82,9 +82,9 @@ const DEFAULTS: [Default; 13] = [
         source: "eight in ten of over 2000 rates of crystalline modules between 0.10 and 1.06 %/year (DNV GL 165278); \
                  half shared: stated here, since site and mounting age both alike",
     },
-    Default { key: "dirt", name: "dirt", unit: "%", u: 2.0, correlation: 1.0, source: "" },
-    Default { key: "snow", name: "snow", unit: "%", u: 1.5, correlation: 1.0, source: "" },
-    Default { key: "other", name: "everything else", unit: "%", u: 5.0, correlation: 1.0, source: "" },
+    Entry { key: "dirt", name: "dirt", unit: "%", u: 2.0, correlation: 1.0, source: "" },
+    Entry { key: "snow", name: "snow", unit: "%", u: 1.5, correlation: 1.0, source: "" },
+    Entry { key: "other", name: "everything else", unit: "%", u: 5.0, correlation: 1.0, source: "" },
 ];
 
 /// The budget for these options over `years` years.

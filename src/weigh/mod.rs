@@ -11,7 +11,9 @@ mod facts;
 mod money;
 mod normal;
 pub mod search;
+mod sentences;
 mod shapley;
+mod split;
 mod study;
 mod turn;
 mod years;
@@ -28,7 +30,9 @@ pub use money::{
     Bill, CostLine, GapMoney, OptionMoney, YearEnergy, gap_money, money_of, own_use, present, shaped_load,
 };
 pub use normal::{Draws, quantile, share_below};
+pub use sentences::{limit_sentence, line_sentence};
 pub use shapley::{MAX_GROUPS, shapley, shapley_parts};
+pub use split::{End, Mixes};
 pub use study::{Gap, Group, OptionResult, Split, SplitLine, SplitPart, Study};
 pub use turn::{Bar, Goal, Turn, root};
 pub use years::{Course, YearOfOperation, guaranteed, guard, years_of};
