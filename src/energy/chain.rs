@@ -123,12 +123,12 @@ pub struct YearSums {
     pub months: [MonthSums; 12],
     /// Every kWh under a name.
     pub account: Account,
-    /// Energy with the AC and export limits lifted, outage kept, kWh.
-    pub open_kwh: f64,
-    /// What the AC limit takes from that, kWh, 0 or more.
-    pub clipped_net_kwh: f64,
-    /// What the export limit takes after that, kWh, 0 or more.
-    pub export_net_kwh: f64,
+    /// Energy with the AC and export limits lifted, outage kept, kWh by month.
+    pub open_kwh: [f64; 12],
+    /// What the AC limit takes from that, as it is missing at the meter, kWh by month.
+    pub clipped_net_kwh: [f64; 12],
+    /// What the export limit takes after that, kWh by month.
+    pub export_net_kwh: [f64; 12],
 }
 
 /// One option over the year, with account and months; the columns stay in `s`.
@@ -172,8 +172,6 @@ pub fn run(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) ->
     }
 
     let account = tally.close();
-    let delivered: f64 = account.delivered_kwh.iter().sum();
-    let export_net_kwh: f64 = export_lost.iter().sum();
     let open_kwh = open_sum(site, common, s, &open, &draw);
     let months = std::array::from_fn(|m| MonthSums {
         h_i_kwh_m2: setup.mounting.parts.iter().map(|&(p, share)| site.planes[p].h_i[m] * share).sum(),
@@ -182,11 +180,12 @@ pub fn run(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) ->
         clipped_kwh: open[m] - limited[m],
         export_lost_kwh: export_lost[m],
     });
-    YearSums { months, account, open_kwh, clipped_net_kwh: open_kwh - export_net_kwh - delivered, export_net_kwh }
+    let clipped_net_kwh = std::array::from_fn(|m| open_kwh[m] - export_lost[m] - account.delivered_kwh[m]);
+    YearSums { months, account, open_kwh, clipped_net_kwh, export_net_kwh: export_lost }
 }
 
-/// Energy of the year with the AC and export limits lifted and outage kept, kWh: what a split of a gap shares out.
-pub fn open_energy(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> f64 {
+/// Energy by month with the AC and export limits lifted and outage kept, kWh: what a split of a gap shares out.
+pub fn open_energy(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> [f64; 12] {
     dc(setup, site, common, s, None);
     invert(setup, site, s);
     let open = site.month_sums(&s.ac.before_limit).map(|x| x * site.step_h / 1000.0);
@@ -232,10 +231,10 @@ fn ac_side(
 }
 
 /// Sums the power before the AC limit through the AC side, outage kept.
-fn open_sum(site: &SiteLight, common: &Common, s: &mut Scratch, open: &[f64; 12], draw: &[f64; 12]) -> f64 {
+fn open_sum(site: &SiteLight, common: &Common, s: &mut Scratch, open: &[f64; 12], draw: &[f64; 12]) -> [f64; 12] {
     s.v.copy_from_slice(&s.ac.before_limit);
     let (_, after) = ac_side(site, common, open, &mut s.v, &mut s.loss);
-    less(&after, draw).iter().sum::<f64>() * common.outage.kept()
+    less(&after, draw).map(|x| x * common.outage.kept())
 }
 
 fn less(x: &[f64; 12], y: &[f64; 12]) -> [f64; 12] {
