@@ -161,7 +161,12 @@ fn possible(raw: &mut RawYear) -> Result<(), WeatherError> {
                 let n = column.iter().filter(|v| **v < floor || **v > high).count();
                 raw.provenance.notes.push(Note::quiet(
                     "weather.column-dropped",
-                    format!("{} has {n} impossible values, first {} {}; the column was left out.", q.name(), column[step], q.unit()),
+                    format!(
+                        "{} has {n} impossible values, first {} {}; the column was left out.",
+                        q.name(),
+                        column[step],
+                        q.unit()
+                    ),
                 ));
                 continue;
             }
@@ -186,11 +191,15 @@ fn impossible(raw: &RawYear, q: Quantity, step: usize, value: f64) -> WeatherErr
     let (low, high) = q.possible();
     let below = value < low;
     let mend = match q {
-        _ if below && !matches!(q, Quantity::TAmb | Quantity::Pressure) => "Leave the cell empty if the hour is missing.",
+        _ if below && !matches!(q, Quantity::TAmb | Quantity::Pressure) => {
+            "Leave the cell empty if the hour is missing."
+        }
         Quantity::Ghi | Quantity::Dni | Quantity::Dhi => {
             "If the file counts kJ/m2 or Wh/m2 per step, map its columns with their units; leave the cell empty if the hour is missing."
         }
-        Quantity::TAmb => "If the file counts K or F, map its columns with their units; leave the cell empty if the hour is missing.",
+        Quantity::TAmb => {
+            "If the file counts K or F, map its columns with their units; leave the cell empty if the hour is missing."
+        }
         Quantity::Wind => "If the file counts km/h or knots, map its columns with their units.",
         Quantity::Pressure => "If the file counts Pa or kPa, map its columns with their units.",
         _ => "Leave the cell empty if the hour is missing.",
@@ -321,7 +330,8 @@ fn extra(raw: &mut RawYear, q: Quantity) -> Option<Vec<f64>> {
 
 /// Fills gaps of the light by its share of the light above the air, and makes the components that are missing.
 fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Result<(), WeatherError> {
-    let [mut ghi, mut dni, mut dhi] = [Quantity::Ghi, Quantity::Dni, Quantity::Dhi].map(|q| raw.columns[q as usize].take());
+    let [mut ghi, mut dni, mut dhi] =
+        [Quantity::Ghi, Quantity::Dni, Quantity::Dhi].map(|q| raw.columns[q as usize].take());
     // Where two of three are there, closure gives the third at single steps too.
     if let (Some(g), Some(b), Some(d)) = (&mut ghi, &mut dni, &mut dhi) {
         closure_at_steps(raw, sun, g, b, d);
@@ -407,7 +417,9 @@ fn closure_at_steps(raw: &mut RawYear, sun: &StepSun, g: &mut [f64], b: &mut [f6
 }
 
 fn fill_light(column: &mut [f64], runs: &[(usize, usize)], sun: &StepSun, q: Quantity) {
-    let above = |i: usize| if q == Quantity::Dni { sun.e0n[i] * sun.lit[i].min(1.0) } else { sun.e0n[i] * sun.up[i] * sun.lit[i] };
+    let above = |i: usize| {
+        if q == Quantity::Dni { sun.e0n[i] * sun.lit[i].min(1.0) } else { sun.e0n[i] * sun.up[i] * sun.lit[i] }
+    };
     let share = |column: &[f64], i: usize| {
         let full = above(i);
         // Near the horizon the share means little.
@@ -474,6 +486,9 @@ fn separated(g: &[f64], sun: &StepSun, raw: &RawYear, model: Separation) -> (Vec
 fn equation_of_time_h(day: f64) -> f64 {
     let b = std::f64::consts::TAU * (day - 1.0) / 365.0;
     let minutes = 229.18
-        * (0.000_075 + 0.001_868 * b.cos() - 0.032_077 * b.sin() - 0.014_615 * (2.0 * b).cos() - 0.040_849 * (2.0 * b).sin());
+        * (0.000_075 + 0.001_868 * b.cos()
+            - 0.032_077 * b.sin()
+            - 0.014_615 * (2.0 * b).cos()
+            - 0.040_849 * (2.0 * b).sin());
     minutes / 60.0
 }

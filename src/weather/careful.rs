@@ -123,11 +123,9 @@ fn stamp(
             let text: Vec<String> = (*year.min(&last)..=last).map(|i| short(&record[i])).collect();
             (read, text.join(","))
         }
-        TimeColumns::DateClock { date, clock } => {
-            (date_clock(&record[*date], &record[*clock]).map(|s| (s, None)), {
-                format!("{} {}", short(&record[*date]), short(&record[*clock]))
-            })
-        }
+        TimeColumns::DateClock { date, clock } => (date_clock(&record[*date], &record[*clock]).map(|s| (s, None)), {
+            format!("{} {}", short(&record[*date]), short(&record[*clock]))
+        }),
         TimeColumns::Iso { at } => (iso(&record[*at]), short(&record[*at])),
     };
     read.ok_or_else(|| WeatherError::Time {

@@ -187,10 +187,7 @@ impl Rows<'_> {
         let start = self.row_start;
         let bytes = self.bytes;
         let cell = |i: usize| -> (usize, usize) {
-            (
-                if i == 0 { start } else { ends[i - 1] as usize + 1 },
-                if i + 1 == n { stop } else { ends[i] as usize },
-            )
+            (if i == 0 { start } else { ends[i - 1] as usize + 1 }, if i + 1 == n { stop } else { ends[i] as usize })
         };
         let stamp = self.stamp(cell)?;
         let mut good = true;
