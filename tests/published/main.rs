@@ -3,11 +3,17 @@
 mod table;
 
 mod astronomy;
+mod clear_sky;
 mod copper;
 mod iec_62548_worked;
 mod inverter_weights;
 mod nec_690_7;
+mod duffie_beckman;
+mod fao_56;
+mod inverter_weights;
+mod nrel_tp_463_5607;
 mod nrel_tp_560_34302;
 mod perez_1990;
 mod sand2007_5036;
+mod trackers;
 mod transposition;
