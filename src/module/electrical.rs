@@ -199,6 +199,10 @@ impl Electrical {
                 "Give matrix = \"<file>.csv\" (columns g,t,p), or leave electrical out.",
             )
         };
+        let v_mp = match (&curve, name) {
+            (Some(curve), "one-diode-given") => curve.stc.points().v_mp,
+            _ => sheet.v_mp,
+        };
         let mut model = Electrical {
             p_stc_w: sheet.p_stc_w,
             power: Power::Gamma,
@@ -206,7 +210,7 @@ impl Electrical {
             gamma,
             i_sc: sheet.i_sc,
             v_oc: sheet.v_oc,
-            v_mp: sheet.v_mp,
+            v_mp,
             alpha,
             beta,
         };
@@ -495,6 +499,11 @@ impl Electrical {
                 [v, if j == last { 0.0 } else { self.current_at(v, g, t).max(0.0) }]
             })
             .collect()
+    }
+
+    /// Voltage at maximum power at standard test conditions, V.
+    pub fn v_mp_stc(&self) -> f64 {
+        self.v_mp
     }
 
     /// Open-circuit voltage at 1000 W/m2 and a cold cell temperature, V, from the curve (beta met exactly).

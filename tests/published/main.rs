@@ -3,10 +3,14 @@
 mod table;
 
 mod astronomy;
+mod cell_temperature;
 mod copper;
+mod iec61853;
+mod incidence;
 mod iec_62548_worked;
 mod inverter_weights;
 mod nrel_tp_560_34302;
+mod one_diode;
 mod perez_1990;
 mod nec_690_7;
 mod sand2007_5036;
