@@ -4,7 +4,10 @@ mod table;
 
 mod astronomy;
 mod clear_sky;
+mod cell_temperature;
 mod copper;
+mod iec61853;
+mod incidence;
 mod iec_62548_worked;
 mod inverter_weights;
 mod nec_690_7;
@@ -13,6 +16,7 @@ mod fao_56;
 mod inverter_weights;
 mod nrel_tp_463_5607;
 mod nrel_tp_560_34302;
+mod one_diode;
 mod perez_1990;
 mod sand2007_5036;
 mod trackers;
