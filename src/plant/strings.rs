@@ -327,7 +327,7 @@ pub fn check(question: &StringQuestion, curve: Option<&dyn IvCurve>) -> Result<S
     let cable = cable_bill(q, n_long, strings.len())?;
     let drop_v = StringCable::of(&q.cable, n_short, q.module.v_mp, q.module.i_mp)?.loop_ohm * q.module.i_mp;
     if q.module_converters {
-        converter_lines(q, v_oc_cold, i_sc_max, n_short, n_long, &mut lines, &mut notes)?;
+        converter_lines(q, v_oc_cold, i_sc_max, n_short, n_long, &mut lines, &mut notes);
     } else if !strings.is_empty() || rules.n_max.is_some() {
         voltage_lines(q, &limits, v_oc_cold, n_long, &mut lines, &mut notes);
         hot_lines(q, v_mp_hot, v_mp_per_k, drop_v, t_hot_c, t_cold_c, n_short, n_long, &mut lines, &mut notes);
@@ -459,8 +459,8 @@ fn guard(q: &StringQuestion) -> Result<(), PlantError> {
     }
     // Everything else an inverter's sheet can have wrong.
     Inverter::new(&q.inverter)?;
-    if let Some(spec) = &q.inverter.module_converter {
-        ModuleConverter::new(spec)?;
+    if q.module_converters {
+        ModuleConverter::of(&q.inverter)?;
     }
     Ok(())
 }
@@ -744,7 +744,7 @@ fn size_notes(
     }
     if let Some(ratio) = dc_ac_ratio.filter(|r| *r > 1.2) {
         notes.push(Note::loud(
-            "strings.dc-ac",
+            "plant.hourly-clipping",
             format!(
                 "DC power is {ratio:.2} times the AC rating; means over an hour hide short peaks, so clipping is \
                  understated above about 1.2."
@@ -943,14 +943,8 @@ fn converter_lines(
     n_long: u32,
     lines: &mut Vec<CheckLine>,
     notes: &mut Vec<Note>,
-) -> Result<(), PlantError> {
-    let Some(c) = &q.inverter.module_converter else {
-        return Err(PlantError::missing(
-            "module_converter",
-            "the data of the converter under the option's inverter",
-            "Add [inverter.X.module_converter] with p_in_max_w and efficiency, or leave module_converters out.",
-        ));
-    };
+) {
+    let Some(c) = &q.inverter.module_converter else { return };
     let count = |x: Option<u32>| x.map(f64::from);
     lines.push(at_most(
         "v-oc-converter",
@@ -999,7 +993,6 @@ fn converter_lines(
         "strings.converters",
         "Each module has its own converter: the maker's string rules hold instead of voltage limits of plain strings.",
     ));
-    Ok(())
 }
 
 #[cfg(test)]
