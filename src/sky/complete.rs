@@ -161,7 +161,12 @@ fn possible(raw: &mut RawYear) -> Result<(), WeatherError> {
                 let n = column.iter().filter(|v| **v < floor || **v > high).count();
                 raw.provenance.notes.push(Note::quiet(
                     "weather.column-dropped",
-                    format!("{} has {n} impossible values, first {} {}; the column was left out.", q.name(), column[step], q.unit()),
+                    format!(
+                        "{} has {n} impossible values, first {} {}; the column was left out.",
+                        q.name(),
+                        column[step],
+                        q.unit()
+                    ),
                 ));
                 continue;
             }
@@ -186,11 +191,15 @@ fn impossible(raw: &RawYear, q: Quantity, step: usize, value: f64) -> WeatherErr
     let (low, high) = q.possible();
     let below = value < low;
     let mend = match q {
-        _ if below && !matches!(q, Quantity::TAmb | Quantity::Pressure) => "Leave the cell empty if the hour is missing.",
+        _ if below && !matches!(q, Quantity::TAmb | Quantity::Pressure) => {
+            "Leave the cell empty if the hour is missing."
+        }
         Quantity::Ghi | Quantity::Dni | Quantity::Dhi => {
             "If the file counts kJ/m2 or Wh/m2 per step, map its columns with their units; leave the cell empty if the hour is missing."
         }
-        Quantity::TAmb => "If the file counts K or F, map its columns with their units; leave the cell empty if the hour is missing.",
+        Quantity::TAmb => {
+            "If the file counts K or F, map its columns with their units; leave the cell empty if the hour is missing."
+        }
         Quantity::Wind => "If the file counts km/h or knots, map its columns with their units.",
         Quantity::Pressure => "If the file counts Pa or kPa, map its columns with their units.",
         _ => "Leave the cell empty if the hour is missing.",
@@ -321,7 +330,8 @@ fn extra(raw: &mut RawYear, q: Quantity) -> Option<Vec<f64>> {
 
 /// Fills gaps of the light by its share of the light above the air, and makes the components that are missing.
 fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Result<(), WeatherError> {
-    let [mut ghi, mut dni, mut dhi] = [Quantity::Ghi, Quantity::Dni, Quantity::Dhi].map(|q| raw.columns[q as usize].take());
+    let [mut ghi, mut dni, mut dhi] =
+        [Quantity::Ghi, Quantity::Dni, Quantity::Dhi].map(|q| raw.columns[q as usize].take());
     // Where two of three are there, closure gives the third at single steps too.
     if let (Some(g), Some(b), Some(d)) = (&mut ghi, &mut dni, &mut dhi) {
         closure_at_steps(raw, sun, g, b, d);
@@ -338,7 +348,7 @@ fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Re
         (Some(g), Some(b), Some(d)) => (g, b, d),
         (Some(g), Some(b), None) => {
             done.push(how("dhi", "GHI - DNI cos z"));
-            let d = (0..g.len()).map(|i| (g[i] - b[i] * sun.up[i] * sun.lit[i]).max(0.0)).collect();
+            let d = (0..g.len()).map(|i| (g[i] - b[i] * sun.up[i]).max(0.0)).collect();
             (g, b, d)
         }
         (Some(g), None, Some(d)) => {
@@ -348,7 +358,7 @@ fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Re
         }
         (None, Some(b), Some(d)) => {
             done.push(how("ghi", "DNI cos z + DHI"));
-            let g = (0..b.len()).map(|i| b[i] * sun.up[i] * sun.lit[i] + d[i]).collect();
+            let g = (0..b.len()).map(|i| b[i] * sun.up[i] + d[i]).collect();
             (g, b, d)
         }
         (Some(g), None, None) => {
@@ -382,14 +392,14 @@ fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Re
 
 /// Beam normal from beam horizontal; nothing within a degree of the horizon, never more than above the air.
 fn beam(horizontal: f64, sun: &StepSun, i: usize) -> f64 {
-    let up = sun.up[i] * sun.lit[i];
-    if sun.up[i] < 0.0175 || horizontal <= 0.0 { 0.0 } else { (horizontal / up).min(sun.e0n[i] * 0.85) }
+    let up = sun.up[i];
+    if up < 0.0175 || horizontal <= 0.0 { 0.0 } else { (horizontal / up).min(sun.e0n[i] * sun.lit[i] * 0.85) }
 }
 
 fn closure_at_steps(raw: &mut RawYear, sun: &StepSun, g: &mut [f64], b: &mut [f64], d: &mut [f64]) {
     let mut n = 0;
     for i in 0..g.len() {
-        let up = sun.up[i] * sun.lit[i];
+        let up = sun.up[i];
         match (g[i].is_nan(), b[i].is_nan(), d[i].is_nan()) {
             (true, false, false) => g[i] = b[i] * up + d[i],
             (false, true, false) => b[i] = beam(g[i] - d[i], sun, i),
@@ -407,7 +417,9 @@ fn closure_at_steps(raw: &mut RawYear, sun: &StepSun, g: &mut [f64], b: &mut [f6
 }
 
 fn fill_light(column: &mut [f64], runs: &[(usize, usize)], sun: &StepSun, q: Quantity) {
-    let above = |i: usize| if q == Quantity::Dni { sun.e0n[i] * sun.lit[i].min(1.0) } else { sun.e0n[i] * sun.up[i] * sun.lit[i] };
+    let above = |i: usize| {
+        if q == Quantity::Dni { sun.e0n[i] * sun.lit[i].min(1.0) } else { sun.e0n[i] * sun.up[i] * sun.lit[i] }
+    };
     let share = |column: &[f64], i: usize| {
         let full = above(i);
         // Near the horizon the share means little.
@@ -465,7 +477,7 @@ fn separated(g: &[f64], sun: &StepSun, raw: &RawYear, model: Separation) -> (Vec
         dhi[i] = share * g[i];
         dni[i] = beam(g[i] - dhi[i], sun, i);
         // What the beam cannot carry stays in the sky, so that the three still close.
-        dhi[i] = (g[i] - dni[i] * sun.up[i] * sun.lit[i]).max(0.0);
+        dhi[i] = (g[i] - dni[i] * sun.up[i]).max(0.0);
     }
     (dni, dhi)
 }
@@ -474,6 +486,9 @@ fn separated(g: &[f64], sun: &StepSun, raw: &RawYear, model: Separation) -> (Vec
 fn equation_of_time_h(day: f64) -> f64 {
     let b = std::f64::consts::TAU * (day - 1.0) / 365.0;
     let minutes = 229.18
-        * (0.000_075 + 0.001_868 * b.cos() - 0.032_077 * b.sin() - 0.014_615 * (2.0 * b).cos() - 0.040_849 * (2.0 * b).sin());
+        * (0.000_075 + 0.001_868 * b.cos()
+            - 0.032_077 * b.sin()
+            - 0.014_615 * (2.0 * b).cos()
+            - 0.040_849 * (2.0 * b).sin());
     minutes / 60.0
 }

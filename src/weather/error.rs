@@ -4,7 +4,9 @@
 #[derive(Debug, thiserror::Error)]
 pub enum WeatherError {
     /// The file cannot be opened or read.
-    #[error("{file}: {reason}; expected a readable weather file.\n  Check the path; it is taken relative to the file that names it.")]
+    #[error(
+        "{file}: {reason}; expected a readable weather file.\n  Check the path; it is taken relative to the file that names it."
+    )]
     Open {
         /// As the user gave it.
         file: String,
@@ -32,7 +34,9 @@ pub enum WeatherError {
         mend: String,
     },
     /// A layout no reader knows.
-    #[error("{file}:1: the first line is \"{found}\"; expected EPW, TMY3 CSV, a CSV with two header lines, or yearlight's own CSV.\n  For any other CSV say in [weather.columns] what its columns are, for example ghi = \"ghi [W/m2]\", and give weather.label.")]
+    #[error(
+        "{file}:1: the first line is \"{found}\"; expected EPW, TMY3 CSV, a CSV with two header lines, or yearlight's own CSV.\n  For any other CSV say in [weather.columns] what its columns are, for example ghi = \"ghi [W/m2]\", and give weather.label."
+    )]
     Layout {
         /// File.
         file: String,
@@ -54,7 +58,9 @@ pub enum WeatherError {
         mend: String,
     },
     /// A row with too few or too many cells.
-    #[error("{file}:{line}: {found} cells; expected {expected}.\n  The row may be cut off or hold a stray comma; fetch the file again or mend the row.")]
+    #[error(
+        "{file}:{line}: {found} cells; expected {expected}.\n  The row may be cut off or hold a stray comma; fetch the file again or mend the row."
+    )]
     Cells {
         /// File.
         file: String,

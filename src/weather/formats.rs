@@ -88,13 +88,7 @@ pub(super) fn header(file: &str, bytes: &[u8], hints: &ReadHints) -> Result<Head
 }
 
 fn bad(file: &str, line: usize, found: impl Into<String>, expected: &str, mend: &str) -> WeatherError {
-    WeatherError::Header {
-        file: file.into(),
-        line,
-        found: found.into(),
-        expected: expected.into(),
-        mend: mend.into(),
-    }
+    WeatherError::Header { file: file.into(), line, found: found.into(), expected: expected.into(), mend: mend.into() }
 }
 
 fn header_number(file: &str, line: usize, name: &str, cell: Option<&String>) -> Result<f64, WeatherError> {
@@ -109,7 +103,15 @@ fn header_number(file: &str, line: usize, name: &str, cell: Option<&String>) -> 
 }
 
 /// Checks a position and the offset in hours.
-fn place(file: &str, line: usize, name: String, lat: f64, lon: f64, elev: f64, hours: f64) -> Result<Place, WeatherError> {
+fn place(
+    file: &str,
+    line: usize,
+    name: String,
+    lat: f64,
+    lon: f64,
+    elev: f64,
+    hours: f64,
+) -> Result<Place, WeatherError> {
     let fault = if lat.abs() > 90.0 {
         let swapped = if lat.abs() <= 180.0 && lon.abs() <= 90.0 { "Latitude and longitude look swapped." } else { "" };
         Some((format!("latitude {lat}"), "-90 to 90, north positive", swapped))
@@ -162,9 +164,21 @@ fn epw(file: &str, bytes: &[u8], mut lines: Lines, first: &[u8]) -> Result<Heade
         delimiter: b',',
         time: TimeColumns::Parts { year: 0, month: 1, day: 2, hour: 3, minute: Some(4) },
         columns: vec![
-            column(Quantity::Ghi, 13, "global horizontal radiation", &[9999.0, 99999.0, 999999.0, -9999.0, -999.0], 1.0),
+            column(
+                Quantity::Ghi,
+                13,
+                "global horizontal radiation",
+                &[9999.0, 99999.0, 999999.0, -9999.0, -999.0],
+                1.0,
+            ),
             column(Quantity::Dni, 14, "direct normal radiation", &[9999.0, 99999.0, 999999.0, -9999.0, -999.0], 1.0),
-            column(Quantity::Dhi, 15, "diffuse horizontal radiation", &[9999.0, 99999.0, 999999.0, -9999.0, -999.0], 1.0),
+            column(
+                Quantity::Dhi,
+                15,
+                "diffuse horizontal radiation",
+                &[9999.0, 99999.0, 999999.0, -9999.0, -999.0],
+                1.0,
+            ),
             column(Quantity::TAmb, 6, "dry bulb temperature", &[99.9, 999.0, 9999.0, -9999.0, -999.0], 1.0),
             column(Quantity::Wind, 21, "wind speed", &[999.0, 9999.0, -9999.0, -999.0], 1.0),
             column(Quantity::Albedo, 32, "albedo", &[999.0, 9999.0, -9999.0, -999.0], 1.0),
@@ -241,10 +255,8 @@ fn tmy3(file: &str, lines: Lines, first: &[u8], second: &[u8]) -> Result<Header,
         (Quantity::Rain, "lprecip depth (mm)", 1.0),
         (Quantity::SnowDepth, "snow depth (cm)", 1.0),
     ];
-    let columns = wanted
-        .iter()
-        .filter_map(|(q, n, times)| find(n).map(|at| column(*q, at, &names[at], GONE, *times)))
-        .collect();
+    let columns =
+        wanted.iter().filter_map(|(q, n, times)| find(n).map(|at| column(*q, at, &names[at], GONE, *times))).collect();
     Ok(Header {
         format: "TMY3 CSV",
         kind: "TMY3".into(),
@@ -267,8 +279,12 @@ fn two_line(file: &str, mut lines: Lines, names: &[String], second: &[u8]) -> Re
     let values = cells(second);
     let meta = |name: &str| names.iter().position(|n| n.eq_ignore_ascii_case(name)).and_then(|i| values.get(i));
     let number = |name: &str| header_number(file, 2, name, meta(name));
-    let label_name: Vec<String> =
-        ["Source", "Location ID", "City", "State"].iter().filter_map(|n| meta(n)).filter(|v| !v.is_empty() && *v != "-").cloned().collect();
+    let label_name: Vec<String> = ["Source", "Location ID", "City", "State"]
+        .iter()
+        .filter_map(|n| meta(n))
+        .filter(|v| !v.is_empty() && *v != "-")
+        .cloned()
+        .collect();
     let hours = match meta("Time Zone").or(meta("Local Time Zone")) {
         Some(_) => number(if meta("Time Zone").is_some() { "Time Zone" } else { "Local Time Zone" })?,
         None => number("Time Zone")?,
@@ -324,7 +340,10 @@ fn two_line(file: &str, mut lines: Lines, names: &[String], second: &[u8]) -> Re
         wind_height_m: 10.0,
         hour_rule: HourRule::Clock,
         completed: Vec::new(),
-        notes: vec![Note::quiet("weather.wind-height", "The file does not say how high its wind is measured; 10 m was taken.")],
+        notes: vec![Note::quiet(
+            "weather.wind-height",
+            "The file does not say how high its wind is measured; 10 m was taken.",
+        )],
     })
 }
 
@@ -337,7 +356,13 @@ fn tidy(file: &str, mut lines: Lines) -> Result<Header, WeatherError> {
     let mut notes = Vec::new();
     let names = loop {
         let Some(line) = lines.next() else {
-            return Err(bad(file, lines.line, "the header ends early", "column names after the # lines", "Write the file again."));
+            return Err(bad(
+                file,
+                lines.line,
+                "the header ends early",
+                "column names after the # lines",
+                "Write the file again.",
+            ));
         };
         if !line.starts_with(b"#") {
             break cells(line);
@@ -376,11 +401,19 @@ fn tidy(file: &str, mut lines: Lines) -> Result<Header, WeatherError> {
     };
     let find = |name: &str| names.iter().position(|n| n == name);
     let Some(at) = find("time") else {
-        return Err(bad(file, head, "there is no column \"time\"", "time as the first column", "Write the file again."));
+        return Err(bad(
+            file,
+            head,
+            "there is no column \"time\"",
+            "time as the first column",
+            "Write the file again.",
+        ));
     };
     const GONE: &[f64] = &[];
-    let columns =
-        Quantity::ALL.iter().filter_map(|&q| find(q.tidy_name()).map(|at| column(q, at, q.tidy_name(), GONE, 1.0))).collect();
+    let columns = Quantity::ALL
+        .iter()
+        .filter_map(|&q| find(q.tidy_name()).map(|at| column(q, at, q.tidy_name(), GONE, 1.0)))
+        .collect();
     Ok(Header {
         format: "yearlight CSV",
         kind: meta.get("kind").cloned().unwrap_or_default(),
@@ -429,7 +462,9 @@ fn mapped(file: &str, bytes: &[u8], hints: &ReadHints) -> Result<Header, Weather
     let mut columns = Vec::new();
     for (key, value) in &hints.columns {
         let (name, unit) = split_unit(value);
-        if let Some(&part) = ["time", "year", "month", "day", "hour", "minute", "date", "clock"].iter().find(|p| *p == key) {
+        if let Some(&part) =
+            ["time", "year", "month", "day", "hour", "minute", "date", "clock"].iter().find(|p| *p == key)
+        {
             time.insert(part, find(key, name)?);
             continue;
         }
@@ -470,7 +505,8 @@ fn mapped(file: &str, bytes: &[u8], hints: &ReadHints) -> Result<Header, Weather
     let mut place = hints.place.clone().ok_or_else(|| WeatherError::Hint {
         key: "site".into(),
         found: "missing".into(),
-        expected: "latitude_deg, longitude_deg, elevation_m and utc_offset_h, because the file holds no position".into(),
+        expected: "latitude_deg, longitude_deg, elevation_m and utc_offset_h, because the file holds no position"
+            .into(),
         mend: "Add a [site] table.".into(),
     })?;
     if let Some(min) = hints.utc_offset_min {
@@ -519,9 +555,9 @@ fn split_unit(value: &str) -> (&str, &str) {
 }
 
 fn nearest(name: &str, known: &[String]) -> String {
-    let best = known.iter().max_by(|a, b| strsim::jaro_winkler(name, a).total_cmp(&strsim::jaro_winkler(name, b)));
-    match best {
-        Some(b) if strsim::jaro_winkler(name, b) > 0.7 => format!("Did you mean \"{b}\"?"),
+    let far = |k: &str| strsim::osa_distance(&name.to_lowercase(), &k.to_lowercase());
+    match known.iter().map(|k| (far(k), k)).min() {
+        Some((d, k)) if d <= (name.chars().count() / 3).max(2) => format!("Did you mean \"{k}\"?"),
         _ => "Compare it with the first line of the file.".into(),
     }
 }
@@ -555,7 +591,9 @@ fn units(q: Quantity) -> &'static [(&'static str, f64, f64, bool)] {
             &[("cm", 1.0, 0.0, false), ("mm", 0.1, 0.0, false), ("kg/m2", 0.1, 0.0, false), ("in", 2.54, 0.0, false)]
         }
         Quantity::Rain => &[("mm", 1.0, 0.0, false), ("cm", 10.0, 0.0, false), ("in", 25.4, 0.0, false)],
-        Quantity::SnowDepth => &[("cm", 1.0, 0.0, false), ("m", 100.0, 0.0, false), ("mm", 0.1, 0.0, false), ("in", 2.54, 0.0, false)],
+        Quantity::SnowDepth => {
+            &[("cm", 1.0, 0.0, false), ("m", 100.0, 0.0, false), ("mm", 0.1, 0.0, false), ("in", 2.54, 0.0, false)]
+        }
     }
 }
 

@@ -81,7 +81,8 @@ fn read_text(name: &str, text: &[u8], hints: &ReadHints) -> Result<RawYear, Weat
             file: name.into(),
             line: 1,
             found: "a Parquet file".into(),
-            mend: "Parquet is read by the commands of a build with the feature \"tables\"; else write it as CSV.".into(),
+            mend: "Parquet is read by the commands of a build with the feature \"tables\"; else write it as CSV."
+                .into(),
         });
     }
     if top.contains(&0) {
@@ -106,7 +107,18 @@ fn read_text(name: &str, text: &[u8], hints: &ReadHints) -> Result<RawYear, Weat
 fn assemble(name: &str, head: Header, mut body: Body, hints: &ReadHints) -> Result<RawYear, WeatherError> {
     let mut notes = head.notes;
     let step_min = match head.hour_rule {
-        HourRule::Clock => step_of(name, &body)?,
+        HourRule::Clock => {
+            if let Some(row) = body.stamps.iter().position(|s| s.hour == 24 && s.minute > 0) {
+                return Err(WeatherError::Time {
+                    file: name.into(),
+                    line: body.line(row),
+                    found: format!("the time is 24:{:02}", body.stamps[row].minute),
+                    expected: "times from 00:00 to 24:00".into(),
+                    mend: "Mend the row.".into(),
+                });
+            }
+            step_of(name, &body)?
+        }
         HourRule::FromOne => hours_from_one(name, &mut body)?,
     };
     let label = hints.label.unwrap_or(head.label);
@@ -227,7 +239,8 @@ fn hours_from_one(name: &str, body: &mut Body) -> Result<i64, WeatherError> {
             mend: "Give the file in steps that divide the hour.".into(),
         });
     }
-    let from_zero = body.stamps[..in_hour].iter().any(|s| s.minute == 0) && body.stamps[..in_hour].iter().all(|s| s.minute < 60);
+    let from_zero =
+        body.stamps[..in_hour].iter().any(|s| s.minute == 0) && body.stamps[..in_hour].iter().all(|s| s.minute < 60);
     for s in &mut body.stamps {
         let end = i64::from(s.hour - 1) * 60 + i64::from(s.minute) + if from_zero { step } else { 0 };
         (s.hour, s.minute) = ((end / 60) as u8, (end % 60) as u8);
