@@ -9,8 +9,5 @@ mod inverter_weights;
 mod nec_690_7;
 mod nrel_tp_560_34302;
 mod perez_1990;
-mod nrel_tp_560_34302;
-mod perez_1990;
-mod nec_690_7;
 mod sand2007_5036;
 mod transposition;
