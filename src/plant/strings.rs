@@ -653,7 +653,7 @@ fn voltage_limits(q: &StringQuestion, notes: &mut Vec<Note>) -> Result<[VoltageL
     Ok([
         ("v-oc-inverter", "inverter", q.inverter.v_dc_max),
         ("v-oc-module", "module", q.module.v_system_max),
-        ("v-oc-code", "installation", code_limit),
+        ("v-oc-code", "code", code_limit),
     ])
 }
 
