@@ -17,6 +17,7 @@ mod inverter_weights;
 mod nrel_tp_463_5607;
 mod nrel_tp_560_34302;
 mod one_diode;
+mod nrel_tp_560_34302;
 mod perez_1990;
 mod sand2007_5036;
 mod trackers;
