@@ -72,7 +72,7 @@ impl GroupCurve {
         if self.string_voltage(0.0, levels) <= v {
             return 0.0;
         }
-        for _ in 0..26 {
+        for _ in 0..18 {
             let middle = 0.5 * (low + high);
             if self.string_voltage(middle, levels) > v {
                 low = middle;
@@ -124,8 +124,6 @@ pub fn input_power(strings: &[Vec<(f64, u32)>], curve: &GroupCurve) -> f64 {
             }
             if top.1 > 0.0 {
                 try_at(top.1);
-                try_at(0.985 * top.1);
-                try_at(1.015 * top.1);
             }
         }
     }
