@@ -8,7 +8,8 @@ use super::geometry::{StepSun, step_sun};
 use super::separate;
 use crate::units::Note;
 use crate::weather::{
-    FaultKind, Period, Place, Quantity, RawYear, ReadHints, Separation, WeatherError, WeatherYear, read_raw, read_raw_bytes,
+    FaultKind, Period, Place, Quantity, RawYear, ReadHints, Separation, WeatherError, WeatherYear, read_raw,
+    read_raw_bytes,
 };
 
 /// Longest gap that is filled, hours of daylight.

@@ -3,7 +3,6 @@
 use chrono::NaiveDate;
 
 use crate::sun::SunTrack;
-use crate::units::SOLAR_CONSTANT;
 use crate::weather::{Place, Provenance, WeatherYear};
 
 /// Sun at the steps of a year, one value per step.
@@ -64,11 +63,4 @@ pub(crate) fn dark(place: &Place, days: &[NaiveDate], steps_per_day: usize) -> W
         snow_depth_cm: None,
         provenance: Provenance::default(),
     }
-}
-
-/// Extraterrestrial normal irradiance of a day whatever the hour, W/m2, to 0.2 %.
-///
-/// `1 + 0.033 cos(2 pi n / 365)`. Source: Duffie and Beckman, Solar Engineering of Thermal Processes, eq. 1.4.1a.
-pub(crate) fn e0n_of_day(day_of_year: u32) -> f64 {
-    SOLAR_CONSTANT * (1.0 + 0.033 * (std::f64::consts::TAU * f64::from(day_of_year) / 365.0).cos())
 }

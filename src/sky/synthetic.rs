@@ -85,8 +85,8 @@ impl SkyRecipe {
     /// Reads a recipe.
     pub fn read(path: &Path) -> Result<SkyRecipe, SkyError> {
         let file = path.display().to_string();
-        let text = std::fs::read_to_string(path)
-            .map_err(|e| SkyError::Open { file: file.clone(), reason: e.to_string() })?;
+        let text =
+            std::fs::read_to_string(path).map_err(|e| SkyError::Open { file: file.clone(), reason: e.to_string() })?;
         SkyRecipe::parse(&file, &text)
     }
 
@@ -181,9 +181,7 @@ impl Draft<'_> {
         let wind = self.wind(&solar);
         let snow = self.recipe.new_snow_cm.map(|s| self.snow(&s, &t_day, &clearness));
         let rain = self.recipe.rain_mm.map(|r| self.rain(&r, &t_day, &clearness));
-        let albedo = snow
-            .as_ref()
-            .map(|s| s.iter().map(|d| if *d >= WHITE_FROM_CM { WHITE } else { BARE }).collect());
+        let albedo = snow.as_ref().map(|s| s.iter().map(|d| if *d >= WHITE_FROM_CM { WHITE } else { BARE }).collect());
         let round = |v: Vec<f64>| v.into_iter().map(|x| (x * 10.0).round() / 10.0).collect::<Vec<f64>>();
         let name = match model {
             Separation::Erbs => "Erbs 1982",
@@ -245,7 +243,8 @@ impl Draft<'_> {
             air_temp_c: 10.0,
         };
         let at_noon = |d: &NaiveDate| {
-            let utc = d.and_hms_opt(12, 0, 0).unwrap_or_default() - chrono::Duration::minutes(i64::from(p.utc_offset_min));
+            let utc =
+                d.and_hms_opt(12, 0, 0).unwrap_or_default() - chrono::Duration::minutes(i64::from(p.utc_offset_min));
             let sun = position(Utc.from_utc_datetime(&utc), &observer);
             let ahead = p.longitude_deg * 4.0 - f64::from(p.utc_offset_min) + sun.equation_of_time_min;
             (ahead, sun.declination_deg.to_radians())
@@ -310,7 +309,10 @@ impl Draft<'_> {
             file: self.file.into(),
             key: format!("ghi_kwh_m2[{m}]"),
             found: format!("{} kWh/m2", wanted / 1000.0),
-            expected: format!("2 to 78 % of the {:.1} kWh/m2 that reach the top of the air in that month", above / 1000.0),
+            expected: format!(
+                "2 to 78 % of the {:.1} kWh/m2 that reach the top of the air in that month",
+                above / 1000.0
+            ),
             mend: "Check the unit (kWh/m2 per month, not per day), the latitude and its sign.".into(),
         }
     }
@@ -405,7 +407,9 @@ impl Draft<'_> {
         // Erbs, Klein, Beckman, ASHRAE Journal 25 (1983) 60-65 (from memory): shape of the average day.
         let shape = |hour: f64| {
             let t = std::f64::consts::TAU * (hour - 1.0) / 24.0;
-            0.4632 * (t - 3.805).cos() + 0.0984 * (2.0 * t - 0.360).cos() + 0.0168 * (3.0 * t - 0.822).cos()
+            0.4632 * (t - 3.805).cos()
+                + 0.0984 * (2.0 * t - 0.360).cos()
+                + 0.0168 * (3.0 * t - 0.822).cos()
                 + 0.0138 * (4.0 * t - 3.513).cos()
         };
         let table: Vec<f64> = (0..24).map(|h| shape(f64::from(h) + 1.0)).collect();
