@@ -53,7 +53,7 @@ pub struct ClearLight {
 /// Source: Bird and Hulstrom, SERI/TR-642-761 (1981) (from memory). Within a few percent of line-by-line models for
 /// clear air when the inputs are known.
 pub fn bird(zenith_deg: f64, e0n: f64, air: &Air) -> ClearLight {
-    if !(zenith_deg < 89.99) || !(zenith_deg >= 0.0) {
+    if !(0.0..89.99).contains(&zenith_deg) {
         return ClearLight::default();
     }
     let cos_z = zenith_deg.to_radians().cos();

@@ -39,7 +39,7 @@ pub struct SunPosition {
 /// `1.02 P/1010 283/(273 + T) / (60 tan(e + 10.3/(e + 5.11)))`, e in degrees; zero when the whole disk is below the
 /// horizon. Source: NREL/TP-560-34302 eq. 42.
 pub fn refraction_deg(elevation_deg: f64, pressure_hpa: f64, air_temp_c: f64) -> f64 {
-    if !(elevation_deg >= -(0.26667 + 0.5667)) {
+    if !(-(0.26667 + 0.5667)..=90.0).contains(&elevation_deg) {
         return 0.0;
     }
     let angle = (elevation_deg + 10.3 / (elevation_deg + 5.11)).to_radians();

@@ -300,13 +300,8 @@ impl DayLight {
         }
         self.add(rise, set);
         // Far from its zone's meridian, or near the midnight sun, the day before or after reaches into this one.
-        if set - turn > -0.02 {
-            if let Some((rise, set)) = crossing.around(transit - turn) {
-                self.add(rise, set);
-            }
-        }
-        if rise + turn < 1.02 {
-            if let Some((rise, set)) = crossing.around(transit + turn) {
+        for (near, other) in [(set - turn > -0.02, transit - turn), (rise + turn < 1.02, transit + turn)] {
+            if let (true, Some((rise, set))) = (near, crossing.around(other)) {
                 self.add(rise, set);
             }
         }
@@ -315,7 +310,7 @@ impl DayLight {
     /// Adds the sunlit span `rise..set`, days from local midnight.
     fn add(&mut self, rise: f64, set: f64) {
         let (rise, set) = (rise.max(0.0), set.min(1.0));
-        if !(set > rise) {
+        if set <= rise {
             return;
         }
         let n = self.n as f64;

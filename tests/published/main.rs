@@ -3,6 +3,11 @@
 mod table;
 
 mod astronomy;
+mod copper;
+mod iec_62548_worked;
+mod inverter_weights;
+mod nec_690_7;
 mod nrel_tp_560_34302;
 mod perez_1990;
+mod sand2007_5036;
 mod transposition;
