@@ -13,9 +13,11 @@ pub mod separate;
 pub mod shift;
 mod synthetic;
 mod transition;
+mod typical;
 
 pub use complete::{LONGEST_GAP_H, LONGEST_ROWS_H, WIND_WHEN_MISSING, complete, read, read_bytes};
 pub use error::SkyError;
 pub use inspect::{Inspection, Summary, Verdict, inspect};
 pub use synthetic::SkyRecipe;
 pub use transition::{TRANSITIONS, Transition};
+pub use typical::{Choice, Spread, Typical, assemble, finkelstein_schafer, split_years, spread};
