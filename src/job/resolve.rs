@@ -849,7 +849,9 @@ impl<'a> Look<'a, '_, '_> {
         for key in job.spec.sources.keys() {
             let hit = paths.iter().any(|p| ledger::under(p, key));
             if !hit {
-                let mend = match nearest(key, paths.iter().map(String::as_str)) {
+                let mut near: Vec<&str> = paths.iter().map(String::as_str).collect();
+                near.extend(paths.iter().filter_map(|p| p.split('.').next()));
+                let mend = match nearest(key, near) {
                     Some(near) => format!("Did you mean \"{near}\"?"),
                     None => "Write the section, or section and key, as in \"losses.dirt_pct\" = \"cleaning contract\"."
                         .to_string(),
