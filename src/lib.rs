@@ -3,7 +3,7 @@
 //! Data flows one way, and each folder imports only what stands above it in this list:
 //!
 //! ```text
-//! weather -> sun -> plane -> roof -> module -> plant -> job -> energy -> weigh -> fleet -> report
+//! weather -> sun -> sky -> plane -> roof -> module -> plant -> job -> energy -> weigh -> fleet -> report
 //! ```
 #![warn(missing_docs)]
 
@@ -23,6 +23,7 @@ pub mod plane;
 pub mod plant;
 pub mod report;
 pub mod roof;
+pub mod sky;
 pub mod sun;
 pub mod tables;
 pub mod weather;

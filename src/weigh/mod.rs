@@ -3,9 +3,11 @@
 //! Each file is plain arithmetic on closures and small records; [`Study`] is the whole result.
 
 pub mod claims;
+pub mod diff;
 mod doubt;
 mod money;
 mod normal;
+pub mod search;
 mod shapley;
 mod study;
 mod turn;

@@ -313,12 +313,12 @@ pub(crate) mod tests {
     fn a_shape_keeps_its_sum_and_its_weekend() {
         let mut shape = vec![0.0; 24];
         shape[12] = 1.0;
-        let load = shaped_load(520.0, &shape, &vec![0.0; 24], 365, 24, 0);
+        let load = shaped_load(520.0, &shape, &[0.0; 24], 365, 24, 0);
         assert!((load.iter().sum::<f64>() - 520.0).abs() < 1e-9);
         // Monday noon is on, Saturday noon off.
         assert!(load[12] > 0.0 && load[5 * 24 + 12] == 0.0);
         assert_eq!(load.iter().filter(|x| **x > 0.0).count(), 261);
-        assert!(shaped_load(100.0, &vec![0.0; 24], &[], 365, 24, 0).iter().all(|x| *x == 0.0));
+        assert!(shaped_load(100.0, &[0.0; 24], &[], 365, 24, 0).iter().all(|x| *x == 0.0));
     }
 
     proptest! {

@@ -19,7 +19,7 @@ pub fn shapley_parts<const K: usize>(n: usize, v: impl Fn(u32) -> [f64; K] + Syn
     if n > MAX_GROUPS {
         return None;
     }
-    let values: Vec<[f64; K]> = (0..1_u32 << n).into_par_iter().map(|mask| v(mask)).collect();
+    let values: Vec<[f64; K]> = (0..1_u32 << n).into_par_iter().map(&v).collect();
     Some((0..n).map(|i| share_of(n, i, &values)).collect())
 }
 
