@@ -210,7 +210,10 @@ pub(super) const RULES: &[Rule] = &[
     rule("weather.label", Words(&["ending", "beginning", "middle"]))
         .eg("label = \"ending\"")
         .mend("It says which instant of the interval a row's time names."),
-    rule("weather.separation", Limit::Free).from("Erbs, Klein, Duffie 1982"),
+    rule("weather.wind_height_m", Above(0.0, 200.0))
+        .mend("Height above the ground, usually 10 or 2.")
+        .from("EPW and TMY3: 10 m"),
+    rule("weather.separation", Words(&["erbs", "ridley-boland-lauret"])).from("Erbs, Klein, Duffie 1982"),
     rule("weather.stand_in", Limit::Free),
     // [[plane]]
     rule("plane[].name", Limit::Free).eg("name = \"south wing\""),
@@ -316,6 +319,32 @@ pub(super) const RULES: &[Rule] = &[
         .unit("W/m2")
         .mend("Each point is [irradiance in W/m2, efficiency over that at 1000 W/m2]."),
     rule("module.*.low_light[][1]", Check(relative_efficiency, 0.3, 1.2)),
+    rule(
+        "module.*.electrical",
+        Words(&["sheet", "matrix", "matrix-bilinear", "one-diode", "one-diode-given", "gamma"]),
+    )
+    .mend("Leave the key out to let what is known decide."),
+    rule("module.*.glass", Words(&["martin-ruiz", "fresnel", "fresnel-coated"])),
+    rule(
+        "module.*.temperature",
+        Words(&[
+            "faiman",
+            "king-glass-glass-open",
+            "king-glass-glass-roof",
+            "king-glass-polymer-open",
+            "king-glass-polymer-insulated",
+            "king-film-steel-open",
+        ]),
+    ),
+    rule("module.*.cell_above_back_k", Range(0.0, 10.0)).unit("K").mend("Kelvin at 1000 W/m2, usually 0 to 3."),
+    rule("module.*.heat_capacity_j_m2_k", Range(0.0, 100000.0))
+        .unit("J/(m2 K)")
+        .mend("About 11000 for glass and polymer."),
+    rule("module.*.one_diode.light_current_a", Above(0.0, 120.0)),
+    rule("module.*.one_diode.saturation_current_a", Above(0.0, 1.0)),
+    rule("module.*.one_diode.series_ohm", Range(0.0, 100.0)).unit("ohm"),
+    rule("module.*.one_diode.shunt_ohm", Above(0.0, 1e9)).unit("ohm"),
+    rule("module.*.one_diode.modified_ideality_v", Above(0.0, 100.0)),
     rule("module.*.nmot_c", Range(20.0, 80.0)).mend("Degrees Celsius, usually 42 to 48."),
     rule("module.*.noct_c", Range(20.0, 80.0)).mend("Degrees Celsius, usually 43 to 48."),
     rule("module.*.a_r", Range(0.05, 0.5))

@@ -618,3 +618,43 @@ pub(super) fn exists(path: &str) -> bool {
     let path = path.split("[0]").next().and_then(|p| p.split("[1]").next()).and_then(|p| p.split("[2]").next());
     !pointers(job_schema(), path.unwrap_or("")).is_empty()
 }
+
+/// Paths of numbers that no rule bounds.
+#[cfg(test)]
+pub(super) fn numbers_without_rule(schema: &Value, out: &mut Vec<String>) {
+    fn walk(schema: &Value, pointer: &str, path: &str, out: &mut Vec<String>) {
+        for branch in branches(schema, pointer) {
+            let Some(node) = schema.pointer(&branch) else { continue };
+            let is = |t: &str| match node.get("type") {
+                Some(Value::String(s)) => s == t,
+                Some(Value::Array(all)) => all.iter().any(|v| v == t),
+                _ => false,
+            };
+            if let Some(properties) = node.get("properties").and_then(Value::as_object) {
+                for key in properties.keys() {
+                    let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
+                    walk(schema, &format!("{branch}/properties/{key}"), &path, out);
+                }
+            }
+            if node.get("additionalProperties").is_some_and(Value::is_object) {
+                walk(schema, &format!("{branch}/additionalProperties"), &format!("{path}.*"), out);
+            }
+            if is("array") {
+                let size = node.get("minItems").and_then(Value::as_u64).filter(|n| *n <= 3);
+                match size {
+                    Some(n) => {
+                        (0..n).for_each(|i| walk(schema, &format!("{branch}/items"), &format!("{path}[{i}]"), out))
+                    }
+                    None => walk(schema, &format!("{branch}/items"), &format!("{path}[]"), out),
+                }
+            }
+            let unbounded = rules::find(path).is_none_or(|r| matches!(r.limit, Limit::Free));
+            // Coordinates on a plane may be anything finite.
+            if (is("number") || is("integer")) && unbounded && !path.contains("_m[") && !out.contains(&path.to_string())
+            {
+                out.push(path.to_string());
+            }
+        }
+    }
+    walk(schema, "", "", out);
+}
