@@ -3,3 +3,6 @@
 mod copper;
 mod inverter_weights;
 mod sand2007_5036;
+
+mod normal_distribution;
+mod present_value;
