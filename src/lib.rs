@@ -7,9 +7,14 @@
 //! ```
 #![warn(missing_docs)]
 
+// Lets a command file name the library as its users do.
+extern crate self as yearlight;
+
 pub mod maths;
 pub mod units;
 
+#[doc(hidden)]
+pub mod cli;
 pub mod energy;
 pub mod fleet;
 pub mod job;

@@ -5,11 +5,11 @@
 //! split of a gap needs.
 
 use super::account::{Account, AccountLine, Effect};
-use super::setup::{Common, PartShade, Setup, Wiring};
+use super::setup::{Common, PartShade, Setup};
 use super::site::SiteLight;
 use super::MonthSums;
 use crate::module::Glass;
-use crate::plant::AcColumns;
+use crate::plant::{AcColumns, InputColumns, StringSet, operate};
 use crate::units::G_STC;
 use crate::wide;
 
@@ -23,24 +23,18 @@ pub struct Scratch {
     shaded: Vec<f64>,
     clean: Vec<f64>,
     front: Vec<f64>,
-    g_eff: Vec<f64>,
-    t_cell: Vec<f64>,
     a: Vec<f64>,
     b: Vec<f64>,
     low: Vec<f64>,
-    rel: Vec<f64>,
-    zeros: Vec<f64>,
     loss: Vec<f64>,
-    v: Vec<f64>,
     work: Vec<f64>,
+    input: InputColumns,
+    /// One per part of the mounting.
+    pub parts: Vec<PartColumns>,
     /// DC power of the whole array at the inverters' input, W.
     pub p_dc: Vec<f64>,
     /// DC voltage, V, mean over strings; 0 for a lumped array.
     pub v_dc: Vec<f64>,
-    /// Light on the cells, W/m2, mean over the parts.
-    pub g_mean: Vec<f64>,
-    /// Cell temperature, C, mean over the parts.
-    pub t_mean: Vec<f64>,
     /// AC power behind the inverters, W.
     pub ac: AcColumns,
     /// AC power delivered while in service, W.
@@ -48,7 +42,7 @@ pub struct Scratch {
 }
 
 impl Scratch {
-    fn fit(&mut self, n: usize) {
+    fn fit(&mut self, n: usize, parts: usize) {
         for column in [
             &mut self.iam,
             &mut self.iam_sky,
@@ -56,30 +50,42 @@ impl Scratch {
             &mut self.shaded,
             &mut self.clean,
             &mut self.front,
-            &mut self.g_eff,
-            &mut self.t_cell,
             &mut self.a,
             &mut self.b,
             &mut self.low,
-            &mut self.rel,
-            &mut self.v,
             &mut self.work,
             &mut self.p_dc,
             &mut self.v_dc,
-            &mut self.g_mean,
-            &mut self.t_mean,
             &mut self.p_delivered,
         ] {
             column.resize(n, 0.0);
         }
         self.ones.clear();
         self.ones.resize(n, 1.0);
-        self.zeros.clear();
-        self.zeros.resize(n, 0.0);
-        for column in [&mut self.p_dc, &mut self.v_dc, &mut self.g_mean, &mut self.t_mean] {
-            column.fill(0.0);
+        self.p_dc.fill(0.0);
+        self.v_dc.fill(0.0);
+        self.parts.resize_with(parts, PartColumns::default);
+        for part in &mut self.parts {
+            for column in [&mut part.g_eff, &mut part.t_cell, &mut part.rel, &mut part.v, &mut part.i] {
+                column.resize(n, 0.0);
+            }
         }
     }
+}
+
+/// One part of the mounting, before the wiring.
+#[derive(Debug, Default)]
+pub struct PartColumns {
+    /// Light on the cells, W/m2.
+    pub g_eff: Vec<f64>,
+    /// Cell temperature, C.
+    pub t_cell: Vec<f64>,
+    /// Power at maximum power over rated power, before the constant losses.
+    pub rel: Vec<f64>,
+    /// Voltage of a module at maximum power, V.
+    pub v: Vec<f64>,
+    /// Current of the wiring's own module at maximum power, A.
+    i: Vec<f64>,
 }
 
 /// Energy left after each effect, by month, kWh, summed over the parts.
@@ -161,12 +167,10 @@ pub fn run(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) ->
     let mut left = less(&after_transformer, &draw).map(|x| x * in_service);
     tally.add(Effect::Outage, left, 1.0);
     let mut export_lost = [0.0; 12];
-    if let Some(limit) = common.export_limit_w {
-        let before = site.month_sums(&s.p_delivered);
-        let load = if common.load_w.is_empty() { &s.zeros } else { &common.load_w };
-        limit_export(limit, load, &mut s.p_delivered);
-        let after = site.month_sums(&s.p_delivered);
-        export_lost = less(&before, &after).map(|x| x * kwh * in_service);
+    if let Some(limit) = &common.export_limit {
+        let load = (!common.load_w.is_empty()).then_some(common.load_w.as_slice());
+        limit.apply(load, &mut s.p_delivered, &mut s.loss);
+        export_lost = site.month_sums(&s.loss).map(|x| x * kwh * in_service);
         left = less(&left, &export_lost);
         tally.add(Effect::ExportLimit, left, 1.0);
     }
@@ -194,7 +198,7 @@ pub fn open_energy(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scr
 }
 
 fn invert(setup: &Setup, site: &SiteLight, s: &mut Scratch) {
-    let volts = (!setup.wiring.series.is_empty()).then_some(s.v_dc.as_slice());
+    let volts = (!setup.wiring.inputs.is_empty()).then_some(s.v_dc.as_slice());
     setup.conversion.inverter.convert(setup.conversion.count, &s.p_dc, volts, &site.sky.t_amb, &mut s.ac);
 }
 
@@ -225,15 +229,15 @@ fn ac_side(
         transformer.apply(p, loss);
         let after = site.month_sums(p);
         after_transformer =
-            std::array::from_fn(|m| after[m] * kwh - transformer.no_load_w() * site.night_h[m] / 1000.0);
+            std::array::from_fn(|m| after[m] * kwh - transformer.loss_w(0.0) * site.night_h[m] / 1000.0);
     }
     (after_cable, after_transformer)
 }
 
 /// Sums the power before the AC limit through the AC side, outage kept.
 fn open_sum(site: &SiteLight, common: &Common, s: &mut Scratch, open: &[f64; 12], draw: &[f64; 12]) -> [f64; 12] {
-    s.v.copy_from_slice(&s.ac.before_limit);
-    let (_, after) = ac_side(site, common, open, &mut s.v, &mut s.loss);
+    s.work.copy_from_slice(&s.ac.before_limit);
+    let (_, after) = ac_side(site, common, open, &mut s.work, &mut s.loss);
     less(&after, draw).map(|x| x * common.outage.kept())
 }
 
@@ -244,141 +248,144 @@ fn less(x: &[f64; 12], y: &[f64; 12]) -> [f64; 12] {
 /// DC power of the whole array into `s.p_dc` and voltage into `s.v_dc`; with a tally also the energy left after each
 /// effect up to the cable.
 fn dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch, mut tally: Option<&mut Tally>) {
-    s.fit(site.len());
+    s.fit(site.len(), setup.mounting.parts.len());
     let none = PartShade::default();
     for (k, &(p, share)) in setup.mounting.parts.iter().enumerate() {
         let plane = &site.planes[p];
         let shade = setup.shade.get(k).unwrap_or(&none);
         let p0_w = setup.nameplate.p0_w() * share;
+        let out = &mut s.parts[k];
 
-        // Light: the skyline is in the plane's columns; shade, dirt, incidence, rear.
+        // Light: the skyline is in the plane's columns; shade, snow, dirt, incidence, rear.
         setup.glass.beam(&plane.light.cos_aoi, &mut s.iam);
         diffuse_factors(&setup.glass, &plane.light.tilt_deg, &mut s.iam_sky, &mut s.iam_ground);
-        let beam_kept = if shade.beam_kept.is_empty() { &s.ones } else { &shade.beam_kept };
-        let power_kept = if shade.power_kept.is_empty() { &s.ones } else { &shade.power_kept };
         front_light(
             &plane.beam,
             &plane.sky,
             &plane.ground,
-            beam_kept,
-            shade.sky_kept,
+            or(&shade.beam_kept, &s.ones),
+            or(&shade.sky_kept, &s.ones),
             &common.clean_kept,
             &s.iam,
             &s.iam_sky,
             &s.iam_ground,
-            power_kept,
             &mut s.shaded,
             &mut s.clean,
             &mut s.front,
         );
         let rear = if plane.rear.is_empty() { 0.0 } else { setup.rear.bifaciality * setup.rear.kept };
-        if rear > 0.0 {
-            add_scaled(&s.front, &plane.rear, rear, &mut s.g_eff);
-        } else {
-            s.g_eff.copy_from_slice(&s.front);
-        }
+        add_scaled(&s.front, or(&plane.rear, &s.ones), rear, &mut out.g_eff);
 
         // Heat and electricity.
-        setup.heat.thermal[k].t_cell(&s.g_eff, &site.sky.t_amb, &site.sky.wind, &mut s.t_cell);
-        setup.low_light.low_light(&s.g_eff, &mut s.a);
-        setup.heat.electrical.heat(&s.g_eff, &s.t_cell, &mut s.b);
-        power(&s.g_eff, &s.a, &s.b, power_kept, &mut s.low, &mut s.rel);
+        setup.heat.thermal[p].t_cell(&out.g_eff, &site.sky.t_amb, &site.sky.wind, &mut out.t_cell);
+        setup.low_light.low_light(&out.g_eff, &mut s.a);
+        setup.heat.electrical.heat(&out.g_eff, &out.t_cell, &mut s.b);
+        setup.wiring.electrical.v_mp(&out.g_eff, &out.t_cell, &mut out.v);
+        let (kept, snow) = (or(&shade.power_kept, &s.ones), or(&shade.snow_kept, &s.ones));
+        power(&out.g_eff, &s.a, &s.b, kept, snow, &mut s.low, &mut out.rel);
 
-        let constant =
-            setup.light_induced.kept() * setup.wiring.converter * setup.wiring.mismatch.kept();
-        if let Some(tally) = tally.as_deref_mut() {
-            let per_light = p0_w * site.step_h / 1000.0 / G_STC;
-            let per_power = p0_w * site.step_h / 1000.0;
-            for (m, h) in plane.h_i.iter().enumerate() {
-                tally.nominal[m] += h * p0_w / 1000.0;
-            }
-            tally.add(Effect::Skyline, plane.h_skyline, p0_w / 1000.0);
-            tally.add(Effect::Shade, site.month_sums(&s.shaded), per_light);
-            tally.add(Effect::Dirt, site.month_sums(&s.clean), per_light);
-            product(&s.front, power_kept, &mut s.work);
-            tally.add(Effect::Incidence, site.month_sums(&s.work), per_light);
-            product(&s.g_eff, power_kept, &mut s.work);
-            tally.add(Effect::Rear, site.month_sums(&s.work), per_light);
-            tally.add(Effect::LowLight, site.month_sums(&s.low), per_power);
-            let heat = site.month_sums(&s.rel);
-            tally.add(Effect::Temperature, heat, per_power);
-            let mut kept = setup.light_induced.kept();
-            tally.add(Effect::LightInduced, heat, per_power * kept);
-            kept *= setup.wiring.converter;
-            tally.add(Effect::ModuleConverter, heat, per_power * kept);
-            tally.add(Effect::Mismatch, heat, per_power * constant);
+        let Some(tally) = tally.as_deref_mut() else { continue };
+        let per_light = p0_w * site.step_h / 1000.0 / G_STC;
+        let per_power = p0_w * site.step_h / 1000.0;
+        for (m, h) in plane.h_i.iter().enumerate() {
+            tally.nominal[m] += h * p0_w / 1000.0;
         }
-        cable_and_window(&setup.wiring, constant, p0_w, share, site, s, tally.as_deref_mut());
-        weighted_sum(&s.g_eff, share, &mut s.g_mean);
-        weighted_sum(&s.t_cell, share, &mut s.t_mean);
+        tally.add(Effect::Skyline, plane.h_skyline, p0_w / 1000.0);
+        // Light stages times the shares of power that bypass groups and snow leave, from that stage on.
+        let mut stage = |effect: Effect, light: &[f64], kept: &[f64], snow: &[f64]| {
+            product3(light, kept, snow, &mut s.work);
+            tally.add(effect, site.month_sums(&s.work), per_light);
+        };
+        stage(Effect::Shade, &s.shaded, kept, &s.ones);
+        stage(Effect::Snow, &s.shaded, kept, snow);
+        stage(Effect::Dirt, &s.clean, kept, snow);
+        stage(Effect::Incidence, &s.front, kept, snow);
+        stage(Effect::Rear, &out.g_eff, kept, snow);
+        tally.add(Effect::LowLight, site.month_sums(&s.low), per_power);
+        let heat = site.month_sums(&out.rel);
+        tally.add(Effect::Temperature, heat, per_power);
+        let kept = setup.light_induced.kept();
+        tally.add(Effect::LightInduced, heat, per_power * kept);
+        tally.add(Effect::ModuleConverter, heat, per_power * kept * setup.wiring.converter);
+        if setup.wiring.inputs.is_empty() {
+            tally.add(Effect::Mismatch, heat, per_power * setup.constant_kept());
+        }
+    }
+    if setup.wiring.inputs.is_empty() {
+        lumped(setup, site, s, tally);
+    } else {
+        strings(setup, site, s, tally);
     }
 }
 
-/// DC cable and input window; adds the part to the array.
+/// The column, or another when it is empty.
+fn or<'a>(column: &'a [f64], other: &'a [f64]) -> &'a [f64] {
+    if column.is_empty() { other } else { column }
+}
+
+/// One lumped array: every part at its own maximum power point, one cable figure.
 ///
 /// Cable, with `r = P / P_stc` of the module and `u = V_mp / V_mp,stc`: loss / P_stc = c (r / u)^2, because the
 /// string current is P / V and `c` is the loss at rated current over rated power.
-fn cable_and_window(
-    wiring: &Wiring,
-    constant: f64,
-    p0_w: f64,
-    share: f64,
-    site: &SiteLight,
-    s: &mut Scratch,
-    tally: Option<&mut Tally>,
-) {
-    wiring.electrical.v_mp(&s.g_eff, &s.t_cell, &mut s.v);
-    let v_stc = wiring.electrical.v_mp_stc();
-    cable(&s.rel, &s.v, constant, wiring.cable_at_stc, 1.0 / v_stc, &mut s.work);
-    if let Some(tally) = tally {
-        tally.add(Effect::DcCable, site.month_sums(&s.work), p0_w * site.step_h / 1000.0);
+fn lumped(setup: &Setup, site: &SiteLight, s: &mut Scratch, mut tally: Option<&mut Tally>) {
+    let wiring = &setup.wiring;
+    let per_v_stc = 1.0 / wiring.electrical.v_mp_stc();
+    let constant = setup.constant_kept();
+    for (k, &(_, share)) in setup.mounting.parts.iter().enumerate() {
+        let part = &s.parts[k];
+        let p0_w = setup.nameplate.p0_w() * share;
+        cable(&part.rel, &part.v, constant, wiring.cable_at_stc, per_v_stc, &mut s.work);
+        weighted_sum(&s.work, p0_w, &mut s.p_dc);
+        if let Some(tally) = tally.as_deref_mut() {
+            let months = site.month_sums(&s.work);
+            tally.add(Effect::DcCable, months, p0_w * site.step_h / 1000.0);
+        }
     }
-    if let Some([v_low, v_high]) = wiring.window_v {
-        hold_in_window(wiring, [v_low, v_high], &s.g_eff, &s.t_cell, &mut s.v, &mut s.work);
-    }
-    weighted_sum(&s.work, p0_w, &mut s.p_dc);
-    weighted_sum(&s.v, wiring.mean_series() * share, &mut s.v_dc);
 }
 
-/// Where a string's V_mp lies outside the window the inverter holds the end of the window, and the power there is
-/// read from the module's curve. Each string length has its own voltage; the power kept is the mean over the modules.
-fn hold_in_window(wiring: &Wiring, window: [f64; 2], g: &[f64], t_cell: &[f64], v: &mut [f64], p: &mut [f64]) {
-    let modules: u32 = wiring.series.iter().map(|(n, strings)| n * strings).sum();
-    if modules == 0 {
-        return;
+/// Strings on their inputs: shared voltage, window, current limit, cable.
+fn strings(setup: &Setup, site: &SiteLight, s: &mut Scratch, mut tally: Option<&mut Tally>) {
+    let wiring = &setup.wiring;
+    // Power of the wiring's own modules, W, taken over as a share of this nameplate.
+    let own_w = wiring.p_module_w;
+    let scale = setup.nameplate.p0_w() / (own_w * f64::from(wiring.modules()));
+    let watts = own_w * setup.constant_kept();
+    for part in &mut s.parts {
+        current(&part.rel, &part.v, watts, &mut part.i);
     }
-    let (mut v_least, mut v_most) = (f64::INFINITY, 0.0_f64);
-    for (&x, &power) in v.iter().zip(p.iter()) {
-        let x = if power > 0.0 { x } else { f64::NAN };
-        v_least = v_least.min(x);
-        v_most = v_most.max(x);
-    }
-    let least = wiring.series.iter().map(|s| s.0).min().unwrap_or(1);
-    let most = wiring.series.iter().map(|s| s.0).max().unwrap_or(1);
-    if v_least * f64::from(least) >= window[0] && v_most * f64::from(most) <= window[1] {
-        return;
-    }
-    for i in 0..p.len() {
-        if p[i] <= 0.0 {
-            continue;
+    let modules = f64::from(wiring.modules());
+    for input in &wiring.inputs {
+        let sets: Vec<StringSet<'_>> = input
+            .strings
+            .iter()
+            .map(|x| {
+                let part = &s.parts[x.part];
+                StringSet {
+                    curve: wiring.electrical.as_ref(),
+                    n_series: x.n_series,
+                    count: x.count,
+                    loop_ohm: x.loop_ohm,
+                    g: &part.g_eff,
+                    t: &part.t_cell,
+                    v_mp: &part.v,
+                    i_mp: &part.i,
+                }
+            })
+            .collect();
+        operate(&sets, &wiring.limits, &mut s.input);
+        let scale = scale * f64::from(input.alike);
+        let here: u32 = input.strings.iter().map(|x| x.n_series * x.count).sum();
+        let weight = f64::from(input.alike * here) / modules;
+        difference(&s.input.held, &s.input.cable, &mut s.work);
+        weighted_sum(&s.work, scale, &mut s.p_dc);
+        weighted_sum(&s.input.v, weight, &mut s.v_dc);
+        if let Some(tally) = tally.as_deref_mut() {
+            let per_power = scale * site.step_h / 1000.0;
+            let shared = site.month_sums(&s.input.shared);
+            let cable = site.month_sums(&s.input.cable);
+            tally.add(Effect::Mismatch, shared, per_power);
+            tally.add(Effect::DcCable, less(&shared, &cable), per_power);
         }
-        let mut kept = 0.0;
-        let mut v_sum = 0.0;
-        for &(n, strings) in &wiring.series {
-            let weight = f64::from(n * strings) / f64::from(modules);
-            let n = f64::from(n);
-            let held = (v[i] * n).clamp(window[0], window[1].max(window[0]));
-            if held == v[i] * n {
-                kept += weight;
-            } else {
-                let power = wiring.electrical.current_at(held / n, g[i], t_cell[i]).max(0.0) * held / n;
-                let best = wiring.electrical.current_at(v[i], g[i], t_cell[i]).max(0.0) * v[i];
-                kept += weight * if best > 0.0 { (power / best).clamp(0.0, 1.0) } else { 0.0 };
-            }
-            v_sum += weight * held / n;
-        }
-        p[i] *= kept;
-        v[i] = v_sum;
     }
 }
 
@@ -394,33 +401,31 @@ fn diffuse_factors(glass: &Glass, tilt_deg: &[f64], sky: &mut [f64], ground: &mu
 }
 
 wide! {
-    /// Light in front of the cells, stage by stage, W/m2. `shaded` and `clean` are energy-like (times the share of
-    /// power that bypass groups leave), `front` is light.
+    /// Light in front of the cells, stage by stage, W/m2.
     fn front_light(
         beam: &[f64],
         sky: &[f64],
         ground: &[f64],
         beam_kept: &[f64],
-        sky_kept: f64,
+        sky_kept: &[f64],
         clean_kept: &[f64],
         iam: &[f64],
         iam_sky: &[f64],
         iam_ground: &[f64],
-        power_kept: &[f64],
         shaded: &mut [f64],
         clean: &mut [f64],
         front: &mut [f64],
     ) {
         let n = front.len();
         let (beam, sky, ground) = (&beam[..n], &sky[..n], &ground[..n]);
-        let (beam_kept, clean_kept, power_kept) = (&beam_kept[..n], &clean_kept[..n], &power_kept[..n]);
+        let (beam_kept, sky_kept, clean_kept) = (&beam_kept[..n], &sky_kept[..n], &clean_kept[..n]);
         let (iam, iam_sky, iam_ground) = (&iam[..n], &iam_sky[..n], &iam_ground[..n]);
         let (shaded, clean) = (&mut shaded[..n], &mut clean[..n]);
         for i in 0..n {
             let b = beam[i] * beam_kept[i];
-            let s = sky[i] * sky_kept;
+            let s = sky[i] * sky_kept[i];
             let g = ground[i];
-            shaded[i] = (b + s + g) * power_kept[i];
+            shaded[i] = b + s + g;
             clean[i] = shaded[i] * clean_kept[i];
             front[i] = (b * iam[i] + s * iam_sky[i] + g * iam_ground[i]) * clean_kept[i];
         }
@@ -429,12 +434,26 @@ wide! {
 
 wide! {
     /// Power over nameplate: at 25 C (`low`) and at the cell's temperature (`rel`).
-    fn power(g: &[f64], a: &[f64], b: &[f64], kept: &[f64], low: &mut [f64], rel: &mut [f64]) {
+    fn power(g: &[f64], a: &[f64], b: &[f64], kept: &[f64], snow: &[f64], low: &mut [f64], rel: &mut [f64]) {
         let n = rel.len();
-        let (g, a, b, kept, low) = (&g[..n], &a[..n], &b[..n], &kept[..n], &mut low[..n]);
+        let (g, a, b, kept, snow, low) = (&g[..n], &a[..n], &b[..n], &kept[..n], &snow[..n], &mut low[..n]);
         for i in 0..n {
-            low[i] = g[i] * (1.0 / G_STC) * a[i] * kept[i];
+            low[i] = g[i] * (1.0 / G_STC) * a[i] * kept[i] * snow[i];
             rel[i] = low[i] * b[i];
+        }
+    }
+}
+
+wide! {
+    /// Current of a module that gives `watts * rel` at `v`; nothing where there is no voltage.
+    fn current(rel: &[f64], v: &[f64], watts: f64, out: &mut [f64]) {
+        let n = out.len();
+        let (rel, v) = (&rel[..n], &v[..n]);
+        for i in 0..n {
+            let some = v[i] > 1e-9;
+            let volts = if some { v[i] } else { 1.0 };
+            let amps = rel[i] * watts / volts;
+            out[i] = if some { amps } else { 0.0 };
         }
     }
 }
@@ -455,10 +474,18 @@ wide! {
 }
 
 wide! {
-    fn product(x: &[f64], y: &[f64], out: &mut [f64]) {
+    fn product3(x: &[f64], y: &[f64], z: &[f64], out: &mut [f64]) {
+        let n = out.len();
+        let (x, y, z) = (&x[..n], &y[..n], &z[..n]);
+        for i in 0..n { out[i] = x[i] * y[i] * z[i]; }
+    }
+}
+
+wide! {
+    fn difference(x: &[f64], y: &[f64], out: &mut [f64]) {
         let n = out.len();
         let (x, y) = (&x[..n], &y[..n]);
-        for i in 0..n { out[i] = x[i] * y[i]; }
+        for i in 0..n { out[i] = x[i] - y[i]; }
     }
 }
 
@@ -475,17 +502,5 @@ wide! {
         let n = out.len();
         let x = &x[..n];
         for i in 0..n { out[i] += x[i] * weight; }
-    }
-}
-
-wide! {
-    /// What passes the meter: at most the limit beyond what the load takes.
-    fn limit_export(limit: f64, load: &[f64], p: &mut [f64]) {
-        let n = p.len();
-        let load = &load[..n];
-        for i in 0..n {
-            let most = limit + load[i];
-            p[i] = if p[i] > most { most } else { p[i] };
-        }
     }
 }

@@ -3,10 +3,9 @@
 use std::sync::Arc;
 
 use crate::module::{Electrical, Glass, Thermal};
-use crate::plant::{AcCable, Inverter, Transformer};
+use crate::plant::{AcCable, ExportLimit, InputLimits, Inverter, Transformer};
+use crate::roof::ArrayShade;
 use crate::units::Fraction;
-use crate::wide;
-
 use super::site::SiteLight;
 
 /// One option, resolved to physics. Each field is one group of parameters that may differ between options, so that
@@ -33,6 +32,13 @@ pub struct Setup {
     pub mounting: Mounting,
     /// What obstacles and rows leave on each part of the mounting; fewer entries mean no shade.
     pub shade: Arc<Vec<PartShade>>,
+}
+
+impl Setup {
+    /// Share of power that the losses without an hour of their own leave: light-induced, converter, mismatch.
+    pub fn constant_kept(&self) -> f64 {
+        self.light_induced.kept() * self.wiring.converter * self.wiring.mismatch.kept()
+    }
 }
 
 /// How many modules of what power.
@@ -69,31 +75,52 @@ pub struct Rear {
     pub kept: f64,
 }
 
-/// Strings, mismatch and DC cable, all relative to nameplate power.
+/// Strings, mismatch and DC cable. Their losses are worked out on the option's own number of modules and taken over as
+/// shares, so that they can be exchanged between options of different size.
 #[derive(Debug, Clone)]
 pub struct Wiring {
-    /// Whose voltage curve.
+    /// Whose voltage and current curve.
     pub electrical: Arc<Electrical>,
+    /// Rated power of that module, W.
+    pub p_module_w: f64,
     /// Efficiency of module-level converters; 1 without.
     pub converter: f64,
     /// Mismatch loss.
     pub mismatch: Fraction,
-    /// Cable loss at rated current over rated power.
+    /// Lumped array: cable loss at rated current over rated power; with strings the cable is in each of them.
     pub cable_at_stc: f64,
-    /// Modules in series and how many such strings; empty for a lumped array.
-    pub series: Vec<(u32, u32)>,
-    /// Input voltage window of the inverter, V.
-    pub window_v: Option<[f64; 2]>,
+    /// The inverter inputs with their strings; empty for one lumped array.
+    pub inputs: Vec<InputStrings>,
+    /// What an input allows.
+    pub limits: InputLimits,
+}
+
+/// Inverter inputs that carry the same strings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InputStrings {
+    /// How many inputs are alike.
+    pub alike: u32,
+    /// The strings on each.
+    pub strings: Vec<StringsOfInput>,
+}
+
+/// Equal strings on one input.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StringsOfInput {
+    /// Which part of the mounting they stand on.
+    pub part: usize,
+    /// Modules in series.
+    pub n_series: u32,
+    /// How many.
+    pub count: u32,
+    /// Cable loop of one of them, ohm.
+    pub loop_ohm: f64,
 }
 
 impl Wiring {
-    /// Mean number of modules in series, weighted by modules; 0 for a lumped array.
-    pub fn mean_series(&self) -> f64 {
-        let modules: f64 = self.series.iter().map(|&(n, s)| f64::from(n) * f64::from(s)).sum();
-        if modules == 0.0 {
-            return 0.0;
-        }
-        self.series.iter().map(|&(n, s)| f64::from(n).powi(2) * f64::from(s)).sum::<f64>() / modules
+    /// Number of modules in the strings; 0 for a lumped array.
+    pub fn modules(&self) -> u32 {
+        self.inputs.iter().map(|i| i.alike * i.strings.iter().map(|s| s.n_series * s.count).sum::<u32>()).sum()
     }
 }
 
@@ -113,20 +140,30 @@ pub struct Mounting {
     pub parts: Vec<(usize, f64)>,
 }
 
-/// What obstacles and rows leave on one part of the mounting.
-#[derive(Debug, Clone, PartialEq)]
+/// What obstacles, rows and snow leave on one part of the mounting; empty columns mean all.
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct PartShade {
-    /// Share of the beam light kept per daylight step; empty means all.
+    /// Share of the beam light kept per daylight step.
     pub beam_kept: Vec<f64>,
-    /// Share of the sky light kept, 0..1.
-    pub sky_kept: f64,
-    /// Share of the power kept beyond the loss of light, by bypass groups; empty means all.
+    /// Share of the sky light kept per daylight step.
+    pub sky_kept: Vec<f64>,
+    /// Share of the power kept beyond the loss of light, by bypass groups and strings.
     pub power_kept: Vec<f64>,
+    /// Share of the power that snow leaves.
+    pub snow_kept: Vec<f64>,
 }
 
-impl Default for PartShade {
-    fn default() -> Self {
-        PartShade { beam_kept: Vec::new(), sky_kept: 1.0, power_kept: Vec::new() }
+impl PartShade {
+    /// From what obstacles or rows leave of an array.
+    pub fn of(shade: ArrayShade, month_start: &[usize; 13]) -> PartShade {
+        let sky_kept =
+            if shade.sky_kept == [1.0; 12] { Vec::new() } else { shade.sky_column(month_start) };
+        PartShade {
+            beam_kept: shade.light_kept_beam,
+            sky_kept,
+            power_kept: shade.electrical_kept,
+            snow_kept: Vec::new(),
+        }
     }
 }
 
@@ -141,8 +178,8 @@ pub struct Common {
     pub ac_cable: Option<AcCable>,
     /// Transformer.
     pub transformer: Option<Transformer>,
-    /// Export limit, W.
-    pub export_limit_w: Option<f64>,
+    /// Export limit.
+    pub export_limit: Option<ExportLimit>,
     /// Load on site per daylight step, W; empty means none.
     pub load_w: Vec<f64>,
 }
@@ -155,7 +192,7 @@ impl Common {
             outage: Fraction::ZERO,
             ac_cable: None,
             transformer: None,
-            export_limit_w: None,
+            export_limit: None,
             load_w: Vec::new(),
         }
     }

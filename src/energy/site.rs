@@ -40,6 +40,8 @@ pub struct PlaneOfSite {
     pub sky: Vec<f64>,
     /// Ground light after skyline and rows, W/m2.
     pub ground: Vec<f64>,
+    /// Light on the rear, W/m2; empty when none reaches it.
+    pub rear: Vec<f64>,
     /// In-plane irradiation of the open plane by month, kWh/m2.
     pub h_i: [f64; 12],
     /// The same after the skyline.

@@ -41,20 +41,27 @@ impl Job {
             let missing = self.owners(pattern);
             flat.extend(missing.into_iter().map(|path| (path, value.clone())));
         }
-        let mut order: Vec<String> = Vec::new();
-        for (path, _) in &flat {
-            let section = path.split('.').next().unwrap_or(path);
-            if !order.iter().any(|s| s == section) {
-                order.push(section.to_string());
-            }
-        }
-        flat.sort_by_key(|(path, _)| order.iter().position(|s| s == path.split('.').next().unwrap_or(path)));
+        // Site first, parts last; within a section as the structs have it.
+        flat.sort_by_key(|(path, _)| match path.split('.').next().unwrap_or(path) {
+            "site" => 0,
+            "weather" => 1,
+            "sky_model" | "skyline" => 2,
+            "plane" => 3,
+            "option" => 4,
+            "module" => 6,
+            "inverter" => 7,
+            _ => 5,
+        });
         flat.into_iter()
-            .filter(|(path, _)| !is_source(path) && !path.starts_with("sources."))
+            .filter(|(path, _)| is_input(path))
             .map(|(path, value)| {
                 let given = self.given.contains(&path);
                 let source = self.source_of(&path, given, &json);
-                let unit = if value.is_string() || value.is_boolean() { "" } else { rules::unit(&rule_path(&path)) };
+                let unit = match rules::unit(&rule_path(&path)) {
+                    _ if value.is_string() || value.is_boolean() => "",
+                    "count" | "-" => "",
+                    unit => unit,
+                };
                 LedgerLine { unit: unit.to_string(), value, source, given, path }
             })
             .collect()
@@ -114,6 +121,14 @@ impl Job {
     }
 }
 
+/// Names, titles and sources are words about the inputs, not inputs.
+fn is_input(path: &str) -> bool {
+    let key = path.rsplit('.').next().unwrap_or(path);
+    !["source", "name", "tag", "kind", "title"].contains(&key)
+        && !path.starts_with("sources.")
+        && !path.starts_with("proposal.")
+}
+
 fn is_source(path: &str) -> bool {
     path == "source" || path.ends_with(".source")
 }
@@ -164,7 +179,7 @@ fn walk(value: &Value, path: String, out: &mut Vec<(String, Value)>) {
 
 /// The path that the rules use: `plane.south wing.tilt_deg` to `plane[].tilt_deg`. A name may itself hold dots, so
 /// the key is looked for from the end.
-fn rule_path(path: &str) -> String {
+pub(super) fn rule_path(path: &str) -> String {
     let mut parts = path.splitn(2, '.');
     let section = parts.next().unwrap_or(path);
     let Some(rest) = parts.next() else { return path.to_string() };

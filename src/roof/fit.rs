@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::slots::outline;
 use super::{
     Arrangement, Face, Frame, GroupCurve, Layout, Orientation, Outline, Rect, RoofError, SlotShade, SlotYear, SunPath,
-    UNSHADED_BEAM_LOSS, layouts, obstacles, rank, slot_curve, slot_shades, unshaded,
+    UNSHADED_LOSS, layouts, obstacles, rank, slot_curve, slot_shades, unshaded,
 };
 use crate::plane::{PlaneLight, PlaneSpec};
 use crate::sun::SunTrack;
@@ -34,7 +34,7 @@ pub struct RoofFit {
     pub years: Vec<SlotYear>,
     /// Positions in `layout.slots` of the slots taken, ascending: neighbours stay neighbours when strings are cut.
     pub chosen: Vec<usize>,
-    /// Slots that lose less than [`UNSHADED_BEAM_LOSS`] of their beam.
+    /// Slots that lose less than [`UNSHADED_LOSS`] of their yearly yield.
     pub unshaded: u32,
     /// Yield of the n-th best slot, kWh/kW.
     pub curve: Vec<f64>,
@@ -43,7 +43,7 @@ pub struct RoofFit {
 impl RoofFit {
     /// How many of the chosen slots are not unshaded.
     pub fn shaded_in_use(&self) -> u32 {
-        self.chosen.iter().filter(|&&i| self.years[i].beam_lost >= UNSHADED_BEAM_LOSS).count() as u32
+        self.chosen.iter().filter(|&&i| self.years[i].lost_share() >= UNSHADED_LOSS).count() as u32
     }
 }
 
@@ -84,7 +84,7 @@ pub fn fit(
         let sum: f64 = chosen.iter().map(|&i| years[i].yield_kwh_per_kw).sum();
         if best.as_ref().is_none_or(|(top, _)| sum > *top * (1.0 + 1e-9)) {
             let fit = RoofFit {
-                unshaded: unshaded(&years, UNSHADED_BEAM_LOSS),
+                unshaded: unshaded(&years, UNSHADED_LOSS),
                 curve: slot_curve(&years),
                 layout,
                 face: *face,
@@ -135,7 +135,7 @@ pub struct RoofMap {
     pub arrangement: Arrangement,
     /// By number.
     pub slots: Vec<SlotRecord>,
-    /// Slots that lose less than [`UNSHADED_BEAM_LOSS`] of their beam.
+    /// Slots that lose less than [`UNSHADED_LOSS`] of their yearly yield.
     pub unshaded: u32,
     /// Yield of the n-th best slot, kWh/kW.
     pub curve: Vec<f64>,

@@ -36,7 +36,7 @@ pub use fit::{RoofFit, RoofMap, SlotRecord, Wanted, fit};
 pub use frame::Frame;
 pub use obstacles::{Obstacle, Shape, obstacles};
 pub use outline::{Outline, Rect};
-pub use rank::{SlotYear, UNSHADED_BEAM_LOSS, rank, slot_curve, unshaded};
+pub use rank::{SlotYear, UNSHADED_LOSS, rank, slot_curve, unshaded};
 pub use rows::{FieldUse, RowModules, field_use, row_shade};
 pub use shade::{SUNS_PER_HOUR, SlotShade, SunPath, hides, slot_shades};
 pub use slots::{Arrangement, Face, Layout, Orientation, Slot, layouts};

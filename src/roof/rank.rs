@@ -6,8 +6,11 @@ use super::arrays::light_at;
 use super::{Face, GroupCurve, Slot, SlotShade, SunPath, Wiring, array_shade};
 use crate::plane::PlaneLight;
 
-/// A slot counts as unshaded while obstacles take less than this share of its yearly beam in the plane.
-pub const UNSHADED_BEAM_LOSS: f64 = 0.01;
+/// A slot counts as unshaded while obstacles take less than this share of the yearly yield of a module there.
+///
+/// Our own choice, 3 %: what the power tolerance of a module may hide. The loss counts light from sun and sky and the
+/// group rule for one module. [`unshaded`] takes any other share.
+pub const UNSHADED_LOSS: f64 = 0.03;
 
 /// One slot over the year.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -30,7 +33,15 @@ pub struct SlotYear {
     pub rank: u32,
 }
 
-/// How yearly light becomes yield.
+impl SlotYear {
+    /// Share of the yearly yield that shade takes from a module here on its own, 0..1.
+    pub fn lost_share(&self) -> f64 {
+        let open = self.yield_kwh_per_kw + self.lost_kwh_per_kw;
+        if open > 0.0 { self.lost_kwh_per_kw / open } else { 0.0 }
+    }
+}
+
+/// The year of each slot, in the order of `slots`.
 ///
 /// `conversion` is the yield in kWh/kW per kWh/m2 of light on each daylight step (a performance ratio), or one value
 /// for all; `step_h` the length of a step in hours.
@@ -133,7 +144,7 @@ pub fn slot_curve(years: &[SlotYear]) -> Vec<f64> {
     curve
 }
 
-/// How many slots lose less than the given share of their yearly beam ([`UNSHADED_BEAM_LOSS`] by default).
-pub fn unshaded(years: &[SlotYear], beam_loss: f64) -> u32 {
-    years.iter().filter(|y| y.beam_lost < beam_loss).count() as u32
+/// How many slots lose less than the given share of their yearly yield ([`UNSHADED_LOSS`] is usual).
+pub fn unshaded(years: &[SlotYear], loss: f64) -> u32 {
+    years.iter().filter(|y| y.lost_share() < loss).count() as u32
 }

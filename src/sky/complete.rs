@@ -348,7 +348,7 @@ fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Re
         (Some(g), Some(b), Some(d)) => (g, b, d),
         (Some(g), Some(b), None) => {
             done.push(how("dhi", "GHI - DNI cos z"));
-            let d = (0..g.len()).map(|i| (g[i] - b[i] * sun.up[i] * sun.lit[i]).max(0.0)).collect();
+            let d = (0..g.len()).map(|i| (g[i] - b[i] * sun.up[i]).max(0.0)).collect();
             (g, b, d)
         }
         (Some(g), None, Some(d)) => {
@@ -358,7 +358,7 @@ fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Re
         }
         (None, Some(b), Some(d)) => {
             done.push(how("ghi", "DNI cos z + DHI"));
-            let g = (0..b.len()).map(|i| b[i] * sun.up[i] * sun.lit[i] + d[i]).collect();
+            let g = (0..b.len()).map(|i| b[i] * sun.up[i] + d[i]).collect();
             (g, b, d)
         }
         (Some(g), None, None) => {
@@ -392,14 +392,14 @@ fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Re
 
 /// Beam normal from beam horizontal; nothing within a degree of the horizon, never more than above the air.
 fn beam(horizontal: f64, sun: &StepSun, i: usize) -> f64 {
-    let up = sun.up[i] * sun.lit[i];
-    if sun.up[i] < 0.0175 || horizontal <= 0.0 { 0.0 } else { (horizontal / up).min(sun.e0n[i] * 0.85) }
+    let up = sun.up[i];
+    if up < 0.0175 || horizontal <= 0.0 { 0.0 } else { (horizontal / up).min(sun.e0n[i] * sun.lit[i] * 0.85) }
 }
 
 fn closure_at_steps(raw: &mut RawYear, sun: &StepSun, g: &mut [f64], b: &mut [f64], d: &mut [f64]) {
     let mut n = 0;
     for i in 0..g.len() {
-        let up = sun.up[i] * sun.lit[i];
+        let up = sun.up[i];
         match (g[i].is_nan(), b[i].is_nan(), d[i].is_nan()) {
             (true, false, false) => g[i] = b[i] * up + d[i],
             (false, true, false) => b[i] = beam(g[i] - d[i], sun, i),
@@ -477,7 +477,7 @@ fn separated(g: &[f64], sun: &StepSun, raw: &RawYear, model: Separation) -> (Vec
         dhi[i] = share * g[i];
         dni[i] = beam(g[i] - dhi[i], sun, i);
         // What the beam cannot carry stays in the sky, so that the three still close.
-        dhi[i] = (g[i] - dni[i] * sun.up[i] * sun.lit[i]).max(0.0);
+        dhi[i] = (g[i] - dni[i] * sun.up[i]).max(0.0);
     }
     (dni, dhi)
 }

@@ -14,6 +14,7 @@ pub(super) fn parse(file: &str, bytes: &[u8], layout: &Layout, first_line: usize
         .from_reader(bytes);
     let mut body = Body::with_room(layout, bytes.len() / 60, first_line);
     let mut record = csv::ByteRecord::new();
+    let mut lines = LineCount { bytes, at: 0, line: first_line };
     loop {
         match reader.read_byte_record(&mut record) {
             Ok(true) => {}
@@ -28,7 +29,7 @@ pub(super) fn parse(file: &str, bytes: &[u8], layout: &Layout, first_line: usize
                 });
             }
         }
-        let line = first_line + record.position().map_or(0, |p| p.line() as usize - 1);
+        let line = lines.line_of(record.position().map_or(0, |p| p.byte() as usize));
         if record.iter().all(|cell| cell.trim_ascii().is_empty()) {
             continue;
         }
@@ -44,6 +45,25 @@ pub(super) fn parse(file: &str, bytes: &[u8], layout: &Layout, first_line: usize
         body.lines.push(line as u32);
     }
     Ok(body)
+}
+
+/// Counts line ends once from front to back: the position that `csv` reports after CRLF is the line end itself.
+struct LineCount<'a> {
+    bytes: &'a [u8],
+    at: usize,
+    line: usize,
+}
+
+impl LineCount<'_> {
+    fn line_of(&mut self, byte: usize) -> usize {
+        let mut stop = byte.min(self.bytes.len());
+        while self.bytes.get(stop).is_some_and(|b| *b == b'\n' || *b == b'\r') {
+            stop += 1;
+        }
+        self.line += memchr::memchr_iter(b'\n', &self.bytes[self.at.min(stop)..stop]).count();
+        self.at = self.at.max(stop);
+        self.line
+    }
 }
 
 /// Refuses bytes that are no UTF-8 text, with the line of the first one.
@@ -155,7 +175,7 @@ fn whole(cell: &[u8]) -> Option<i32> {
 pub(super) fn build(year: i32, month: i32, day: i32, hour: i32, minute: i32) -> Option<Stamp> {
     let exists = (1..=9999).contains(&year)
         && chrono::NaiveDate::from_ymd_opt(year, u32::try_from(month).ok()?, u32::try_from(day).ok()?).is_some();
-    let clock = (0..=24).contains(&hour) && (0..=60).contains(&minute) && (hour < 24 || minute == 0 || minute == 60);
+    let clock = (0..=24).contains(&hour) && (0..=60).contains(&minute);
     (exists && clock).then_some(Stamp {
         year: year as i16,
         month: month as u8,

@@ -25,6 +25,8 @@ pub(super) fn parse(bytes: &[u8], layout: &Layout, first_line: usize) -> Option<
         row_start: 0,
         last: Stamp::default(),
         newlines: 0,
+        returns: 0,
+        returns_at_ends: 0,
     };
     let mut ends = vec![0_u32; n + 64 + 16];
     let mut have = 0;
@@ -44,6 +46,7 @@ pub(super) fn parse(bytes: &[u8], layout: &Layout, first_line: usize) -> Option<
             return None;
         }
         out.newlines += marks.newlines as usize;
+        out.returns += marks.returns as usize;
         let count = marks.ends.count_ones() as usize;
         let mut m = marks.ends;
         let mut at = have;
@@ -76,7 +79,8 @@ pub(super) fn parse(bytes: &[u8], layout: &Layout, first_line: usize) -> Option<
         out.row(&ends[..n])?;
     }
     // Every row ended in a line end; that there were no others makes every other mark a delimiter.
-    (out.newlines == out.body.stamps.len()).then_some(out.body)
+    let plain = out.newlines == out.body.stamps.len() && out.returns == out.returns_at_ends;
+    plain.then_some(out.body)
 }
 
 fn longest_guess(bytes: &[u8]) -> usize {
@@ -87,6 +91,7 @@ struct Marks {
     /// A bit for each delimiter and line end.
     ends: u64,
     newlines: u32,
+    returns: u32,
     /// Quotation marks, comments and bytes beyond ASCII are left to the careful reader.
     odd: bool,
 }
@@ -103,7 +108,8 @@ fn marks(block: &[u8; 64], delimiter: u8) -> Marks {
 #[inline]
 fn marks_sse2(block: &[u8; 64], delimiter: u8) -> Marks {
     use std::arch::x86_64::{
-        _mm_cmpeq_epi8, _mm_movemask_epi8, _mm_or_si128, _mm_set_epi64x, _mm_set1_epi8, _mm_setzero_si128,
+        _mm_cmpeq_epi8, _mm_cmplt_epi8, _mm_movemask_epi8, _mm_or_si128, _mm_set_epi64x, _mm_set1_epi8,
+        _mm_setzero_si128,
     };
     let half = |i: usize| {
         let mut w = [0; 8];
@@ -112,17 +118,20 @@ fn marks_sse2(block: &[u8; 64], delimiter: u8) -> Marks {
     };
     let (comma, newline) = (_mm_set1_epi8(delimiter as i8), _mm_set1_epi8(b'\n' as i8));
     let (quote, hash) = (_mm_set1_epi8(b'"' as i8), _mm_set1_epi8(b'#' as i8));
-    let (mut ends, mut lines) = (0_u64, 0_u64);
+    let carriage = _mm_set1_epi8(b'\r' as i8);
+    let (mut ends, mut lines, mut returns) = (0_u64, 0_u64, 0_u64);
     let mut odd = _mm_setzero_si128();
     for i in 0..4 {
         let x = _mm_set_epi64x(half(16 * i + 8), half(16 * i));
         let nl = _mm_cmpeq_epi8(x, newline);
         ends |= u64::from(_mm_movemask_epi8(_mm_or_si128(_mm_cmpeq_epi8(x, comma), nl)) as u32) << (16 * i);
         lines |= u64::from(_mm_movemask_epi8(nl) as u32) << (16 * i);
-        // The mask takes the top bit of each byte: set by a match, and in bytes beyond ASCII.
-        odd = _mm_or_si128(odd, _mm_or_si128(x, _mm_or_si128(_mm_cmpeq_epi8(x, quote), _mm_cmpeq_epi8(x, hash))));
+        returns |= u64::from(_mm_movemask_epi8(_mm_cmpeq_epi8(x, carriage)) as u32) << (16 * i);
+        // As signed numbers, bytes beyond ASCII are below zero: one comparison finds them and control characters.
+        let no_text = _mm_cmplt_epi8(x, _mm_set1_epi8(9));
+        odd = _mm_or_si128(odd, _mm_or_si128(no_text, _mm_or_si128(_mm_cmpeq_epi8(x, quote), _mm_cmpeq_epi8(x, hash))));
     }
-    Marks { ends, newlines: lines.count_ones(), odd: _mm_movemask_epi8(odd) != 0 }
+    Marks { ends, newlines: lines.count_ones(), returns: returns.count_ones(), odd: _mm_movemask_epi8(odd) != 0 }
 }
 
 #[cfg(not(target_arch = "x86_64"))]
@@ -135,7 +144,7 @@ fn marks(block: &[u8; 64], delimiter: u8) -> Marks {
 #[cfg_attr(target_arch = "x86_64", allow(dead_code))]
 #[inline(always)]
 fn marks_anywhere(block: &[u8; 64], delimiter: u8) -> Marks {
-    let (mut ends, mut lines, mut odd) = (0_u64, 0_u64, 0_u64);
+    let (mut ends, mut lines, mut returns, mut odd) = (0_u64, 0_u64, 0_u64, 0_u64);
     for i in 0..8 {
         let mut w = [0; 8];
         w.copy_from_slice(&block[8 * i..8 * i + 8]);
@@ -143,9 +152,10 @@ fn marks_anywhere(block: &[u8; 64], delimiter: u8) -> Marks {
         let nl = equal(x, b'\n');
         ends |= gather(equal(x, delimiter) | nl) << (8 * i);
         lines |= gather(nl) << (8 * i);
-        odd |= equal(x, b'"') | equal(x, b'#') | (x & (ONES << 7));
+        returns |= gather(equal(x, b'\r')) << (8 * i);
+        odd |= equal(x, b'"') | equal(x, b'#') | equal(x, 0) | (x & (ONES << 7));
     }
-    Marks { ends, newlines: lines.count_ones(), odd: odd != 0 }
+    Marks { ends, newlines: lines.count_ones(), returns: returns.count_ones(), odd: odd != 0 }
 }
 
 /// 0x80 in each byte of `x` that equals `byte`.
@@ -169,6 +179,8 @@ struct Rows<'a> {
     row_start: usize,
     last: Stamp,
     newlines: usize,
+    returns: usize,
+    returns_at_ends: usize,
 }
 
 impl Rows<'_> {
@@ -183,6 +195,7 @@ impl Rows<'_> {
         }
         if stop > self.row_start && self.bytes[stop - 1] == b'\r' {
             stop -= 1;
+            self.returns_at_ends += 1;
         }
         let start = self.row_start;
         let bytes = self.bytes;

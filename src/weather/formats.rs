@@ -555,9 +555,9 @@ fn split_unit(value: &str) -> (&str, &str) {
 }
 
 fn nearest(name: &str, known: &[String]) -> String {
-    let best = known.iter().max_by(|a, b| strsim::jaro_winkler(name, a).total_cmp(&strsim::jaro_winkler(name, b)));
-    match best {
-        Some(b) if strsim::jaro_winkler(name, b) > 0.7 => format!("Did you mean \"{b}\"?"),
+    let far = |k: &str| strsim::osa_distance(&name.to_lowercase(), &k.to_lowercase());
+    match known.iter().map(|k| (far(k), k)).min() {
+        Some((d, k)) if d <= (name.chars().count() / 3).max(2) => format!("Did you mean \"{k}\"?"),
         _ => "Compare it with the first line of the file.".into(),
     }
 }

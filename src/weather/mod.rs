@@ -24,4 +24,6 @@ pub use write::write_tidy;
 pub use year::{Place, Provenance, WeatherYear};
 
 #[cfg(test)]
+pub(crate) mod specimen;
+#[cfg(test)]
 mod tests;

@@ -107,7 +107,18 @@ fn read_text(name: &str, text: &[u8], hints: &ReadHints) -> Result<RawYear, Weat
 fn assemble(name: &str, head: Header, mut body: Body, hints: &ReadHints) -> Result<RawYear, WeatherError> {
     let mut notes = head.notes;
     let step_min = match head.hour_rule {
-        HourRule::Clock => step_of(name, &body)?,
+        HourRule::Clock => {
+            if let Some(row) = body.stamps.iter().position(|s| s.hour == 24 && s.minute > 0) {
+                return Err(WeatherError::Time {
+                    file: name.into(),
+                    line: body.line(row),
+                    found: format!("the time is 24:{:02}", body.stamps[row].minute),
+                    expected: "times from 00:00 to 24:00".into(),
+                    mend: "Mend the row.".into(),
+                });
+            }
+            step_of(name, &body)?
+        }
         HourRule::FromOne => hours_from_one(name, &mut body)?,
     };
     let label = hints.label.unwrap_or(head.label);
