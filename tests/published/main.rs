@@ -9,6 +9,8 @@ mod normal_distribution;
 mod nrel_tp_560_34302;
 mod perez_1990;
 mod present_value;
+mod nrel_tp_560_34302;
+mod perez_1990;
 mod sand2007_5036;
 mod table;
 mod transposition;
