@@ -1,9 +1,8 @@
 //! All options of a job side by side: from planned options to the whole study.
 
 use chrono::Datelike;
-use rayon::prelude::*;
 
-use crate::energy::{Common, Effect, OptionYear, Plan, PlannedOption, Scratch, SiteLight, YearSums, open_energy, run};
+use crate::energy::{Common, Effect, OptionYear, Plan, PlannedOption, Scratch, SiteLight, open_energy, run};
 use crate::job::{Job, MoneySpec, ResolvedOption};
 use crate::module::ModuleSheet;
 use crate::units::Note;

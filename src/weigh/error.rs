@@ -55,7 +55,12 @@ pub(crate) fn inputs_of(spec: &UncertaintySpec) -> [(&'static str, Option<&Input
 /// What the job's own rules do not see in `[money]` and `[claims]`: lengths of lists, and names of options and zones.
 ///
 /// `tags` are the options of the job, `zones` the clamp zones of their modules.
-pub fn check(money: Option<&MoneySpec>, claims: Option<&ClaimsSpec>, tags: &[&str], zones: &[&str]) -> Result<(), WeighError> {
+pub fn check(
+    money: Option<&MoneySpec>,
+    claims: Option<&ClaimsSpec>,
+    tags: &[&str],
+    zones: &[&str],
+) -> Result<(), WeighError> {
     for (key, shape) in money
         .iter()
         .flat_map(|m| [("money.load_shape", &m.load_shape), ("money.load_shape_weekend", &m.load_shape_weekend)])

@@ -4,12 +4,12 @@
 
 mod budget;
 pub mod claims;
+mod compare;
 pub mod diff;
 mod doubt;
 mod error;
 mod facts;
 mod money;
-mod compare;
 mod normal;
 mod players;
 pub mod search;

@@ -16,16 +16,12 @@ pub fn differing(a: &Setup, b: &Setup) -> Vec<Group> {
     let differs = |group: Group| match group {
         Group::Nameplate => a.nameplate != b.nameplate,
         Group::LowLight => !same_low_light(&a.low_light, &b.low_light),
-        Group::Temperature => {
-            !same_heat(&a.heat.electrical, &b.heat.electrical) || a.heat.thermal != b.heat.thermal
-        }
+        Group::Temperature => !same_heat(&a.heat.electrical, &b.heat.electrical) || a.heat.thermal != b.heat.thermal,
         Group::Incidence => a.glass != b.glass,
         Group::RearSpectrum => a.rear != b.rear,
         Group::LightInduced => a.light_induced != b.light_induced,
         Group::Strings => !joined && !same_wiring(a, b),
-        Group::Inverter => {
-            a.conversion.count != b.conversion.count || *a.conversion.inverter != *b.conversion.inverter
-        }
+        Group::Inverter => a.conversion.count != b.conversion.count || *a.conversion.inverter != *b.conversion.inverter,
         Group::Plane => a.mounting != b.mounting,
         Group::Slots => !joined && a.shade != b.shade,
         Group::Ageing => false,
