@@ -1,1 +1,13 @@
 //! Checks against published values, one file per source, data beside them.
+
+mod table;
+
+mod astronomy;
+mod copper;
+mod iec_62548_worked;
+mod inverter_weights;
+mod nrel_tp_560_34302;
+mod perez_1990;
+mod nec_690_7;
+mod sand2007_5036;
+mod transposition;

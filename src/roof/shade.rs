@@ -1,0 +1,467 @@
+//! Rays from the cells of a slot to the sun and to the patches of the sky.
+
+use super::{Face, Frame, Obstacle, Orientation, Rect, Shape, Slot};
+use crate::sun::SunTrack;
+
+/// Suns per hour along the path of the sun: a shadow moves by about 15 degrees an hour, so a single one would let the
+/// shadow of a mast jump over whole modules.
+pub const SUNS_PER_HOUR: u32 = 5;
+
+/// Below this the sun counts as standing on the horizon; shadows are then some thousand times the height.
+const UP_MIN: f64 = 1e-4;
+
+/// The sun's way in the standing coordinates of a plane: several suns for each daylight step.
+///
+/// Between the suns of neighbouring steps of one day the way is straight and brought back to unit length, within
+/// 0.03 degrees of the arc; before the first and after the last step of a day it goes on as it came. A step counts as
+/// split into `suns` equal parts with a sun in the middle of each.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct SunPath {
+    /// Suns per step.
+    pub suns: usize,
+    /// `month_start[m]..month_start[m + 1]` are the daylight steps of month `m`.
+    pub month_start: [usize; 13],
+    rays: Rays,
+}
+
+/// Directions as columns, with what the ray tests need of them.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Rays {
+    pub(crate) along: Vec<f64>,
+    pub(crate) uphill: Vec<f64>,
+    pub(crate) up: Vec<f64>,
+}
+
+impl Rays {
+    fn push(&mut self, direction: [f64; 3]) {
+        // A component of exactly nothing would divide nothing by nothing in the slab test.
+        let off_zero = |c: f64| if c.abs() < 1e-12 { 1e-12 } else { c };
+        self.along.push(off_zero(direction[0]));
+        self.uphill.push(off_zero(direction[1]));
+        self.up.push(direction[2].max(UP_MIN));
+    }
+
+    fn gather(&self, which: &[u32], into: &mut Rays) {
+        let pick = |from: &[f64], to: &mut Vec<f64>| {
+            to.clear();
+            to.extend(which.iter().map(|&i| from[i as usize]));
+        };
+        pick(&self.along, &mut into.along);
+        pick(&self.uphill, &mut into.uphill);
+        pick(&self.up, &mut into.up);
+    }
+}
+
+impl SunPath {
+    /// The way of the sun over a plane. `step_min` is the length of a step in minutes.
+    pub fn over(sun: &SunTrack, frame: &Frame, step_min: u32) -> SunPath {
+        let suns = (step_min * SUNS_PER_HOUR / 60).clamp(1, SUNS_PER_HOUR) as usize;
+        let n = sun.steps.len();
+        let mut rays = Rays::default();
+        let at = |i: usize| [sun.east[i], sun.north[i], sun.up[i]];
+        for i in 0..n {
+            let here = at(i);
+            let linked = |a: usize, b: usize| b < n && sun.steps[b].wrapping_sub(sun.steps[a]) == 1;
+            let before = (i > 0 && linked(i - 1, i)).then(|| at(i - 1));
+            let after = linked(i, i + 1).then(|| at(i + 1));
+            let onward = |from: [f64; 3], to: [f64; 3]| [to[0] - from[0], to[1] - from[1], to[2] - from[2]];
+            let back = before.map(|b| onward(b, here));
+            let forth = after.map(|a| onward(here, a));
+            let still = [0.0; 3];
+            let (back, forth) = (back.or(forth).unwrap_or(still), forth.or(back).unwrap_or(still));
+            for k in 0..suns {
+                let share = (k as f64 + 0.5) / suns as f64 - 0.5;
+                let step = if share < 0.0 { back } else { forth };
+                let v = [here[0] + share * step[0], here[1] + share * step[1], here[2] + share * step[2]];
+                let length = (v[0] * v[0] + v[1] * v[1] + v[2] * v[2]).sqrt().max(1e-9);
+                rays.push(frame.standing_sun(v[0] / length, v[1] / length, v[2] / length));
+            }
+        }
+        SunPath { suns, month_start: sun.month_start, rays }
+    }
+
+    /// Number of daylight steps.
+    pub fn steps(&self) -> usize {
+        self.rays.up.len() / self.suns.max(1)
+    }
+}
+
+/// The shade on one slot.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SlotShade {
+    /// Share of the beam that reaches the cells, mean over the slot and the step, on the daylight steps; empty means
+    /// all of it in every step.
+    pub beam_kept: Vec<f64>,
+    /// Suns (index `step * suns + k`) at which any cell of the slot is in shade, ascending.
+    pub shaded: Vec<u32>,
+    /// For each of these the share of the beam that counts for the current of each bypass group, the groups of a sun
+    /// side by side: that of the darkest cell; with parallel halves the mean of the darkest cell of each.
+    pub groups: Vec<f32>,
+    /// Mean share of beam that reaches the cells at each of these.
+    pub light: Vec<f32>,
+    /// Share of the isotropic sky that the slot still sees, by month.
+    pub sky_kept: [f64; 12],
+}
+
+/// The shade of `obstacles` on each of `slots`, in their order.
+///
+/// From sample points, about one a cell, a ray goes to each sun of the path. A box is met by the slab method (Kay and
+/// Kajiya 1986: the ray is inside between the latest entry and the earliest exit), an upright cylinder by the quadratic
+/// of its circle in plan; the flat top bounds both. Obstacles in line multiply. Only suns at which the obstacle, grown
+/// by half the slot, hides the sun from the slot's middle are followed from every point: this changes no result.
+///
+/// The sky share is the sum over about 1000 patches of equal solid angle (a spiral by the golden angle), weighted by
+/// the cosine to the plane's normal; circumsolar light goes with the beam, the horizon band with the isotropic sky.
+///
+/// Neglected: the size of the sun's disc, light from the faces of obstacles, the height of modules above the plane.
+pub fn slot_shades(
+    slots: &[Slot],
+    orientation: Orientation,
+    face: &Face,
+    frame: &Frame,
+    obstacles: &[Obstacle],
+    path: &SunPath,
+) -> Vec<SlotShade> {
+    let sky = SkyPatches::new(frame);
+    let mut scratch = Scratch::default();
+    slots
+        .iter()
+        .map(|slot| one_slot(&slot.rect, orientation, face, frame, obstacles, path, &sky, &mut scratch))
+        .collect()
+}
+
+#[derive(Default)]
+struct Scratch {
+    hit: Vec<f64>,
+    any: Vec<f64>,
+    rays: Rays,
+    kept: Vec<f64>,
+    opacity: Vec<f64>,
+    darkest: Vec<f64>,
+    mean: Vec<f64>,
+    current: Vec<f64>,
+}
+
+#[allow(clippy::too_many_arguments)]
+fn one_slot(
+    rect: &Rect,
+    orientation: Orientation,
+    face: &Face,
+    frame: &Frame,
+    obstacles: &[Obstacle],
+    path: &SunPath,
+    sky: &SkyPatches,
+    scratch: &mut Scratch,
+) -> SlotShade {
+    let sky_kept = sky.kept(rect, frame, obstacles, scratch);
+    let [cx, cy] = rect.centre();
+    let centre = frame.standing(cx, cy);
+    let half = [0.5 * rect.w, 0.5 * rect.h * frame.cos_tilt(), 0.5 * rect.h * frame.sin_tilt()];
+    let n = path.rays.up.len();
+    scratch.any.clear();
+    scratch.any.resize(n, 0.0);
+    scratch.hit.resize(n.max(scratch.hit.len()), 0.0);
+    let mut near: Vec<&Obstacle> = Vec::new();
+    for obstacle in obstacles {
+        hits(&obstacle.shape.grown(half), centre, &path.rays, &mut scratch.hit[..n]);
+        if add(&mut scratch.any, &scratch.hit[..n]) > 0.0 {
+            near.push(obstacle);
+        }
+    }
+    let candidates: Vec<u32> = (0..n).filter(|&i| scratch.any[i] > 0.0).map(|i| i as u32).collect();
+    if candidates.is_empty() {
+        return SlotShade {
+            beam_kept: Vec::new(),
+            shaded: Vec::new(),
+            groups: Vec::new(),
+            light: Vec::new(),
+            sky_kept,
+        };
+    }
+    follow(rect, orientation, face, frame, &near, path, candidates, sky_kept, scratch)
+}
+
+/// Follows the rays of every sample point at the candidate suns.
+#[allow(clippy::too_many_arguments)]
+fn follow(
+    rect: &Rect,
+    orientation: Orientation,
+    face: &Face,
+    frame: &Frame,
+    near: &[&Obstacle],
+    path: &SunPath,
+    candidates: Vec<u32>,
+    sky_kept: [f64; 12],
+    scratch: &mut Scratch,
+) -> SlotShade {
+    let m = candidates.len();
+    path.rays.gather(&candidates, &mut scratch.rays);
+    scratch.hit.resize(m.max(scratch.hit.len()), 0.0);
+    // Opacity of each obstacle at each candidate, by month.
+    scratch.opacity.clear();
+    for obstacle in near {
+        let mut month = 0;
+        for &c in &candidates {
+            let step = c as usize / path.suns;
+            while month < 11 && step >= path.month_start[month + 1] {
+                month += 1;
+            }
+            scratch.opacity.push(1.0 - obstacle.passes[month]);
+        }
+    }
+    let groups = face.groups as usize;
+    scratch.current.clear();
+    scratch.current.resize(m * groups, 0.0);
+    scratch.mean.clear();
+    scratch.mean.resize(m, 0.0);
+    let samples = Samples::of(rect, orientation, face);
+    for group in 0..groups {
+        for part in 0..samples.parts {
+            scratch.darkest.clear();
+            scratch.darkest.resize(m, 1.0);
+            for point in samples.points(group, part) {
+                let from = frame.standing(point[0], point[1]);
+                scratch.kept.clear();
+                scratch.kept.resize(m, 1.0);
+                for (k, obstacle) in near.iter().enumerate() {
+                    hits(&obstacle.shape, from, &scratch.rays, &mut scratch.hit[..m]);
+                    dim(&mut scratch.kept, &scratch.hit[..m], &scratch.opacity[k * m..(k + 1) * m]);
+                }
+                lower_and_add(&scratch.kept, &mut scratch.darkest, &mut scratch.mean);
+            }
+            for (i, d) in scratch.darkest.iter().enumerate() {
+                scratch.current[i * groups + group] += d / samples.parts as f64;
+            }
+        }
+    }
+    let points = (groups * samples.parts * samples.per_part()) as f64;
+    let mut shade = SlotShade {
+        beam_kept: vec![1.0; path.steps()],
+        shaded: Vec::new(),
+        groups: Vec::new(),
+        light: Vec::new(),
+        sky_kept,
+    };
+    for (i, &c) in candidates.iter().enumerate() {
+        let light = scratch.mean[i] / points;
+        if scratch.mean[i] < points {
+            shade.beam_kept[c as usize / path.suns] -= (1.0 - light) / path.suns as f64;
+            shade.shaded.push(c);
+            shade.light.push(light as f32);
+            shade.groups.extend(scratch.current[i * groups..(i + 1) * groups].iter().map(|&x| x as f32));
+        }
+    }
+    if shade.shaded.is_empty() {
+        shade.beam_kept.clear();
+    }
+    for kept in &mut shade.beam_kept {
+        *kept = kept.clamp(0.0, 1.0);
+    }
+    shade
+}
+
+/// Sample points of a slot: one in the middle of each cell, six cells over the module's short side.
+struct Samples {
+    rect: Rect,
+    portrait: bool,
+    groups: usize,
+    parts: usize,
+    across: usize,
+    lengthwise: usize,
+}
+
+impl Samples {
+    fn of(rect: &Rect, orientation: Orientation, face: &Face) -> Samples {
+        let groups = face.groups as usize;
+        let parts = if face.halves { 2 } else { 1 };
+        let across = 6_usize.div_ceil(groups).max(1);
+        let cells = (6.0 * face.length_m / face.width_m).round().clamp(2.0, 30.0) as usize;
+        let lengthwise = cells.div_ceil(parts);
+        Samples { rect: *rect, portrait: orientation == Orientation::Portrait, groups, parts, across, lengthwise }
+    }
+
+    fn per_part(&self) -> usize {
+        self.across * self.lengthwise
+    }
+
+    fn points(&self, group: usize, part: usize) -> impl Iterator<Item = [f64; 2]> + '_ {
+        (0..self.per_part()).map(move |i| {
+            let (a, l) = (i % self.across, i / self.across);
+            let over = ((group * self.across + a) as f64 + 0.5) / (self.groups * self.across) as f64;
+            let along = ((part * self.lengthwise + l) as f64 + 0.5) / (self.parts * self.lengthwise) as f64;
+            let (fx, fy) = if self.portrait { (over, along) } else { (along, over) };
+            [self.rect.x + fx * self.rect.w, self.rect.y + fy * self.rect.h]
+        })
+    }
+}
+
+/// Patches of equal solid angle over the upper half of the sky.
+struct SkyPatches {
+    rays: Rays,
+    weight: Vec<f64>,
+    total: f64,
+}
+
+impl SkyPatches {
+    const COUNT: usize = 1024;
+
+    fn new(frame: &Frame) -> SkyPatches {
+        let golden = std::f64::consts::PI * (3.0 - 5.0_f64.sqrt());
+        let mut rays = Rays::default();
+        let mut weight = Vec::new();
+        for i in 0..Self::COUNT {
+            let up = 1.0 - (i as f64 + 0.5) / Self::COUNT as f64;
+            let flat = (1.0 - up * up).sqrt();
+            let (s, c) = crate::maths::sin_cos(golden * i as f64);
+            let direction = [flat * s, flat * c, up];
+            let cos = frame.cos_to_normal(direction);
+            if cos > 0.0 {
+                rays.push(direction);
+                weight.push(cos);
+            }
+        }
+        let total = crate::maths::sum(&weight);
+        SkyPatches { rays, weight, total }
+    }
+
+    /// Share of the isotropic sky seen by a slot, by month: mean of four points.
+    fn kept(&self, rect: &Rect, frame: &Frame, obstacles: &[Obstacle], scratch: &mut Scratch) -> [f64; 12] {
+        if obstacles.is_empty() {
+            return [1.0; 12];
+        }
+        let n = self.weight.len();
+        scratch.hit.resize(n.max(scratch.hit.len()), 0.0);
+        let months = if obstacles.iter().any(Obstacle::seasonal) { 12 } else { 1 };
+        let mut kept = [0.0; 12];
+        let mut hit = Vec::with_capacity(n * obstacles.len());
+        for (fx, fy) in [(0.25, 0.25), (0.75, 0.25), (0.25, 0.75), (0.75, 0.75)] {
+            let from = frame.standing(rect.x + fx * rect.w, rect.y + fy * rect.h);
+            hit.clear();
+            for obstacle in obstacles {
+                hits(&obstacle.shape, from, &self.rays, &mut scratch.hit[..n]);
+                hit.extend_from_slice(&scratch.hit[..n]);
+            }
+            for (month, sum) in kept.iter_mut().enumerate().take(months) {
+                scratch.kept.clear();
+                scratch.kept.extend_from_slice(&self.weight);
+                for (k, obstacle) in obstacles.iter().enumerate() {
+                    let opacity = 1.0 - obstacle.passes[month];
+                    for (w, h) in scratch.kept.iter_mut().zip(&hit[k * n..(k + 1) * n]) {
+                        *w *= 1.0 - h * opacity;
+                    }
+                }
+                *sum += 0.25 * crate::maths::sum(&scratch.kept) / self.total;
+            }
+        }
+        if months == 1 {
+            kept = [kept[0]; 12];
+        }
+        kept.map(|k| k.clamp(0.0, 1.0))
+    }
+}
+
+/// 1 where a ray from `from` meets the solid, else 0.
+fn hits(shape: &Shape, from: [f64; 3], rays: &Rays, hit: &mut [f64]) {
+    let (along, uphill, up) = (&rays.along[..], &rays.uphill[..], &rays.up[..]);
+    match *shape {
+        Shape::Box { along: a, uphill: b, top } => box_hits(
+            [a[0] - from[0], a[1] - from[0], b[0] - from[1], b[1] - from[1], top - from[2]],
+            along,
+            uphill,
+            up,
+            hit,
+        ),
+        Shape::Cylinder { centre, radius, top } => cylinder_hits(
+            [centre[0] - from[0], centre[1] - from[1], radius * radius, top - from[2]],
+            along,
+            uphill,
+            up,
+            hit,
+        ),
+    }
+}
+
+crate::wide! {
+    /// Slab method; `b` holds the sides and the top relative to the start of the ray.
+    fn box_hits(b: [f64; 5], along: &[f64], uphill: &[f64], up: &[f64], hit: &mut [f64]) {
+        let n = hit.len();
+        let (along, uphill, up) = (&along[..n], &uphill[..n], &up[..n]);
+        for i in 0..n {
+            let (ia, iu) = (1.0 / along[i], 1.0 / uphill[i]);
+            let (a0, a1) = (b[0] * ia, b[1] * ia);
+            let (u0, u1) = (b[2] * iu, b[3] * iu);
+            let (a_in, a_out) = if a0 < a1 { (a0, a1) } else { (a1, a0) };
+            let (u_in, u_out) = if u0 < u1 { (u0, u1) } else { (u1, u0) };
+            let enter = if a_in > u_in { a_in } else { u_in };
+            let enter = if enter > 0.0 { enter } else { 0.0 };
+            let leave = if a_out < u_out { a_out } else { u_out };
+            // Above the top: up * t > top.
+            let above = b[4] / up[i];
+            let leave = if leave < above { leave } else { above };
+            hit[i] = if enter < leave { 1.0 } else { 0.0 };
+        }
+    }
+}
+
+crate::wide! {
+    /// Circle in plan, bounded by the top; `c` holds centre, squared radius and top relative to the start of the ray.
+    fn cylinder_hits(c: [f64; 4], along: &[f64], uphill: &[f64], up: &[f64], hit: &mut [f64]) {
+        let n = hit.len();
+        let (along, uphill, up) = (&along[..n], &uphill[..n], &up[..n]);
+        let outside = c[0] * c[0] + c[1] * c[1] - c[2];
+        for i in 0..n {
+            // a t^2 - 2 b t + outside = 0
+            let a = along[i] * along[i] + uphill[i] * uphill[i];
+            let b = c[0] * along[i] + c[1] * uphill[i];
+            let d = b * b - a * outside;
+            let root = (if d > 0.0 { d } else { 0.0 }).sqrt();
+            let ia = 1.0 / a;
+            let enter = (b - root) * ia;
+            let enter = if enter > 0.0 { enter } else { 0.0 };
+            let leave = (b + root) * ia;
+            let above = c[3] / up[i];
+            let leave = if leave < above { leave } else { above };
+            hit[i] = if (d > 0.0) & (enter < leave) { 1.0 } else { 0.0 };
+        }
+    }
+}
+
+crate::wide! {
+    /// Adds the hits and returns how many there were.
+    fn add(any: &mut [f64], hit: &[f64]) -> f64 {
+        for (a, h) in any.iter_mut().zip(hit) {
+            *a += *h;
+        }
+        crate::maths::sum(hit)
+    }
+}
+
+crate::wide! {
+    /// Light after one more obstacle.
+    fn dim(kept: &mut [f64], hit: &[f64], opacity: &[f64]) {
+        for ((k, h), o) in kept.iter_mut().zip(hit).zip(opacity) {
+            *k *= 1.0 - *h * *o;
+        }
+    }
+}
+
+crate::wide! {
+    /// Keeps the darkest and adds to the sum.
+    fn lower_and_add(kept: &[f64], darkest: &mut [f64], sum: &mut [f64]) {
+        for ((k, d), s) in kept.iter().zip(darkest.iter_mut()).zip(sum.iter_mut()) {
+            *d = if *k < *d { *k } else { *d };
+            *s += *k;
+        }
+    }
+}
+
+/// Whether a single ray from a point of the plane to the sun meets a solid: for checks by hand and for drawings.
+///
+/// `sun` is (east, north, up), `at` in plane coordinates.
+pub fn hides(shape: &Shape, frame: &Frame, at: [f64; 2], sun: [f64; 3]) -> bool {
+    let mut rays = Rays::default();
+    rays.push(frame.standing_sun(sun[0], sun[1], sun[2]));
+    let mut hit = [0.0];
+    hits(shape, frame.standing(at[0], at[1]), &rays, &mut hit);
+    hit[0] > 0.0
+}
