@@ -4,10 +4,10 @@
 //! the power at standard test conditions. That makes every parameter group exchangeable between options, which the
 //! split of a gap needs.
 
+use super::MonthSums;
 use super::account::{Account, AccountLine, Effect};
 use super::setup::{Common, PartShade, Setup};
 use super::site::SiteLight;
-use super::MonthSums;
 use crate::module::Glass;
 use crate::plant::{AcColumns, InputColumns, StringSet, operate};
 use crate::units::G_STC;

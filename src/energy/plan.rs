@@ -182,8 +182,7 @@ fn common(job: &Job, weather: &WeatherYear, site: &SiteLight) -> Result<Common, 
         }
         load_w = site.sun.steps.iter().map(|&i| job.load_kw[i as usize] * 1000.0).collect();
     }
-    let transformer =
-        job.spec.grid.transformer.as_ref().map(Transformer::new).transpose().map_err(plant)?;
+    let transformer = job.spec.grid.transformer.as_ref().map(Transformer::new).transpose().map_err(plant)?;
     Ok(Common {
         clean_kept: site.spread(&dirt),
         outage: Fraction::from_percent(job.spec.losses.outage_pct).unwrap_or(Fraction::ZERO),
@@ -280,10 +279,8 @@ fn plan_option(
 
     // Wiring.
     let cable = |n: u32| {
-        StringCable::of(&job.spec.cable, n, sheet.v_mp, sheet.i_mp).map_err(|source| EnergyError::Plant {
-            tag: option.tag.clone(),
-            source,
-        })
+        StringCable::of(&job.spec.cable, n, sheet.v_mp, sheet.i_mp)
+            .map_err(|source| EnergyError::Plant { tag: option.tag.clone(), source })
     };
     let mut inputs = Vec::new();
     for input in &dealt.inputs {
@@ -299,7 +296,8 @@ fn plan_option(
             None => inputs.push(InputStrings { alike: 1, strings: sets }),
         }
     }
-    let converter = if option.module_converters { ModuleConverter::of(inverter_sheet).map_err(plant)?.efficiency() } else { 1.0 };
+    let converter =
+        if option.module_converters { ModuleConverter::of(inverter_sheet).map_err(plant)?.efficiency() } else { 1.0 };
     let p_stc = sheet.p_stc_w;
     let wiring = Wiring {
         electrical: electrical.clone(),
@@ -327,10 +325,7 @@ fn plan_option(
             low_light: electrical.clone(),
             heat: Heat { electrical, thermal: Arc::new(thermal) },
             glass: Arc::new(glass),
-            rear: Rear {
-                bifaciality: sheet.bifaciality.unwrap_or(0.0),
-                kept: REAR_STRUCTURE_KEPT * REAR_UNEVEN_KEPT,
-            },
+            rear: Rear { bifaciality: sheet.bifaciality.unwrap_or(0.0), kept: REAR_STRUCTURE_KEPT * REAR_UNEVEN_KEPT },
             light_induced,
             wiring,
             conversion: Conversion { inverter: Arc::new(inverter), count: option.inverters },
@@ -416,12 +411,7 @@ struct Places {
 }
 
 impl Places {
-    fn of(
-        job: &Job,
-        option: &ResolvedOption,
-        site: &SiteLight,
-        weather: &WeatherYear,
-    ) -> Result<Places, EnergyError> {
+    fn of(job: &Job, option: &ResolvedOption, site: &SiteLight, weather: &WeatherYear) -> Result<Places, EnergyError> {
         let sheet = job.module(option);
         let curve = group_curve(sheet);
         let sized: Vec<bool> = option

@@ -2,11 +2,11 @@
 
 use std::sync::Arc;
 
+use super::site::SiteLight;
 use crate::module::{Electrical, Glass, Thermal};
 use crate::plant::{AcCable, ExportLimit, InputLimits, Inverter, Transformer};
 use crate::roof::ArrayShade;
 use crate::units::Fraction;
-use super::site::SiteLight;
 
 /// One option, resolved to physics. Each field is one group of parameters that may differ between options, so that
 /// a split of a gap can exchange them one by one.
@@ -156,8 +156,7 @@ pub struct PartShade {
 impl PartShade {
     /// From what obstacles or rows leave of an array.
     pub fn of(shade: ArrayShade, month_start: &[usize; 13]) -> PartShade {
-        let sky_kept =
-            if shade.sky_kept == [1.0; 12] { Vec::new() } else { shade.sky_column(month_start) };
+        let sky_kept = if shade.sky_kept == [1.0; 12] { Vec::new() } else { shade.sky_column(month_start) };
         PartShade {
             beam_kept: shade.light_kept_beam,
             sky_kept,

@@ -284,9 +284,10 @@ fn answer(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
     }
     let clip = p.options.iter().reduce(|a, b| if b.year.clipped_kwh() > a.year.clipped_kwh() { b } else { a });
     lines.push(match clip.map(|o| (o, o.year.clipped_kwh())) {
-        Some((o, kwh)) if kwh >= 0.5 => {
-            w.fill("answer.clipped", &[("tag", &o.year.tag), ("kwh", &n.rounded(kwh, o.u_of(kwh).map(|u| u.max(1.0))))])
-        }
+        Some((o, kwh)) if kwh >= 0.5 => w.fill(
+            "answer.clipped",
+            &[("tag", &o.year.tag), ("kwh", &n.rounded(kwh, o.u_of(kwh).map(|u| u.max(10.0))))],
+        ),
         _ => w.t("answer.unclipped").to_string(),
     });
     if lines.len() < 5 {
@@ -348,7 +349,7 @@ fn assumed(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
         table.rows.push(vec![l.key.clone(), value, source.to_string(), standing.to_string()]);
     }
     if !table.rows.is_empty() {
-        blocks.push(Some(Block::Table { caption: w.t("section.assumed").into(), table, class: "ledger" }));
+        blocks.push(Some(Block::Table { caption: w.t("section.assumed").into(), table, class: "ledger quiet" }));
     }
     let quiet: Vec<String> = p.notes.iter().filter(|x| !x.loud).map(|x| x.text.clone()).collect();
     if !quiet.is_empty() {
@@ -363,11 +364,10 @@ fn assumed(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
             table.rows.push(vec![f.path.clone(), size, f.sha256.clone()]);
         }
         blocks.push(Some(Block::Head { text: w.t("text.files").into() }));
-        blocks.push(Some(Block::Table { caption: w.t("text.files").into(), table, class: "files" }));
+        blocks.push(Some(Block::Table { caption: w.t("text.files").into(), table, class: "files quiet" }));
     }
     if !p.command.is_empty() {
-        let text = format!("{}: {}", w.t("text.again"), w.t("text.version"));
-        blocks.push(Some(Block::Head { text: format!("{text} {}", p.version) }));
+        blocks.push(Some(Block::Head { text: w.fill("text.again", &[("version", &p.version)]) }));
         blocks.push(Some(Block::Code { text: p.command.clone() }));
     }
     blocks
@@ -401,7 +401,7 @@ fn price(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
     }
     vec![
         Some(Block::Text { text: w.fill("text.price", &[("a", a)]) }),
-        Some(Block::Table { caption: w.t("section.price").into(), table, class: "sums" }),
+        Some(Block::Table { caption: w.t("section.price").into(), table, class: "sums quiet" }),
     ]
 }
 
@@ -443,7 +443,7 @@ fn strings(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
     }
     vec![
         Some(Block::Text { text: w.t("text.strings").into() }),
-        Some(Block::Table { caption: w.t("section.strings").into(), table, class: "words" }),
+        Some(Block::Table { caption: w.t("section.strings").into(), table, class: "words quiet" }),
         chart::ladder(p, w).map(|figure| Block::Figure { figure }),
         (!findings.is_empty()).then_some(Block::Notes { loud: false, notes: findings }),
         Some(Block::Cautions {
@@ -517,7 +517,7 @@ fn claims(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
     }
     vec![
         Some(Block::Text { text: w.t("text.claims").into() }),
-        Some(Block::Table { caption: w.t("section.claims").into(), table, class: "words" }),
+        Some(Block::Table { caption: w.t("section.claims").into(), table, class: "words quiet" }),
     ]
 }
 

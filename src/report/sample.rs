@@ -161,7 +161,7 @@ fn option(i: usize, modules: u32, strings: &[u32], scale: f64) -> OptionView {
             hot_c: Some(70.0),
             allowed: Some([8, (1000.0 / kind.v[0]) as u32]),
             rows,
-            findings: vec!["23 x 43.29 V = 995.7 V leaves 0.4 % to the limit.".into()],
+            findings: vec![format!("{} x {} V in cold sun stays under 1000 V.", strings[0], kind.v[0])],
         }),
         year,
     }
@@ -202,9 +202,15 @@ fn roof(tag: &str, long: f64, wide: f64, used: usize) -> RoofView {
                 round: false,
                 at_m: [12.0, 5.0],
                 size_m: [1.2, 0.9],
-                height_m: 2.5,
+                height_m: Some(2.5),
             },
-            ObstacleView { name: "mast".into(), round: true, at_m: [26.0, -0.3], size_m: [0.3, 0.3], height_m: 9.0 },
+            ObstacleView {
+                name: "mast".into(),
+                round: true,
+                at_m: [26.0, -0.3],
+                size_m: [0.3, 0.3],
+                height_m: Some(9.0),
+            },
         ],
     }
 }

@@ -1,6 +1,6 @@
 // Opens reports in a headless browser and checks what a reader would see.
 //
-//   node look.mjs PAGE.html... [--out DIR] [--shots-only]
+//   node look.mjs PAGE.html... [--out DIR]
 //
 // Checks: no console errors, no network requests; every mark of a chart inside its drawing; no text over another or
 // out of its drawing at 360, 768 and 1280 px; no sideways scrolling of the page; print to PDF on A4 and Letter with no
@@ -87,7 +87,6 @@ function lookAtLayout() {
   return { faults, charts };
 }
 
-/** Runs in the page: figures whose height exceeds a printed page's. */
 for (const path of pages) {
   const name = basename(path, ".html");
   const page = await browser.newPage();
@@ -105,7 +104,7 @@ for (const path of pages) {
       if (!dark) console.log(`${name}: ${charts} charts at ${width} px`);
       const file = join(out, `${name}-${width}${dark ? "-dark" : ""}.png`);
       if (!dark || width === 1280) await page.screenshot({ path: file, fullPage: true });
-      if (width !== 768) {
+      if ((width === 360) !== dark && width !== 768) {
         await page.evaluate(() => document.querySelectorAll("details").forEach((d) => { d.open = true; }));
         const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
         if (wide > 1) fault(name, `${width} px, tables open: page scrolls sideways by ${wide} px`);
@@ -127,12 +126,12 @@ for (const path of pages) {
   if (stops.some((s) => s === "")) fault(name, `a keyboard stop has no name: ${JSON.stringify(stops)}`);
   // Fleet index: sorting and filtering.
   if (await page.$("#sites")) {
-    const order = () => page.$$eval("#sites tbody tr", (rows) => rows.filter((r) => !r.hidden).map((r) => Number(r.cells[2].dataset.v ?? "NaN")));
+    const order = () => page.$$eval("#sites tbody tr", (rows) => rows.filter((r) => !r.hidden).map((r) => r.cells[2].dataset.v).map((v) => (v === undefined ? "" : Number(v))));
     await page.$$eval("#sites thead button", (all) => all[2].click());
-    const up = (await order()).filter((x) => !Number.isNaN(x));
+    const up = (await order()).filter((x) => x !== "");
     if (up.some((x, i) => i > 0 && x < up[i - 1])) fault(name, "a click on a heading does not sort");
     await page.$$eval("#sites thead button", (all) => all[2].click());
-    const down = (await order()).filter((x) => !Number.isNaN(x));
+    const down = (await order()).filter((x) => x !== "");
     if (down.some((x, i) => i > 0 && x > down[i - 1])) fault(name, "a second click does not turn the order round");
     const all = (await order()).length;
     await page.type("#filter", "barn");

@@ -30,7 +30,16 @@ pub fn output(o: &OptionView, w: &Words) -> Option<Figure> {
     let decimals = if cells[m][h] < 10.0 { 1 } else { 0 };
     let kw = w.style().number(cells[m][h], decimals);
     let title = if cells[m][h] > 0.0 {
-        w.fill("finding.heat", &[("tag", &o.year.tag), ("month", w.month(m)), ("hour", &h.to_string()), ("kw", &kw)])
+        w.fill(
+            "finding.heat",
+            &[
+                ("tag", &o.year.tag),
+                ("month", w.month(m)),
+                ("hour", &h.to_string()),
+                ("next", &(h + 1).to_string()),
+                ("kw", &kw),
+            ],
+        )
     } else {
         w.fill("finding.heat-none", &[("tag", &o.year.tag)])
     };
@@ -47,9 +56,17 @@ pub fn clipping(o: &OptionView, w: &Words) -> Option<Figure> {
         return None;
     }
     let (m, h) = peak(&cells);
-    let kwh = w.style().rounded(sum, o.u_of(sum));
-    let title =
-        w.fill("finding.clip", &[("tag", &o.year.tag), ("month", w.month(m)), ("hour", &h.to_string()), ("kwh", &kwh)]);
+    let kwh = w.style().rounded(sum, o.u_of(sum).map(|u| u.max(10.0)));
+    let title = w.fill(
+        "finding.clip",
+        &[
+            ("tag", &o.year.tag),
+            ("month", w.month(m)),
+            ("hour", &h.to_string()),
+            ("next", &(h + 1).to_string()),
+            ("kwh", &kwh),
+        ],
+    );
     Some(by_hour(&format!("clipping-{}", safe(&o.year.tag)), title, &cells, w.t("chart.kwh"), 1, w))
 }
 
@@ -139,7 +156,9 @@ fn by_hour(id: &str, title: String, cells: &[Vec<f64>], unit: &str, decimals: i3
                 y_title: "",
                 unit,
                 decimals,
-                hover: Box::new(|m, h| format!("{} {h}: {} {unit}", w.month_short(m), n.number(cells[m][h], decimals))),
+                hover: Box::new(|m, h| {
+                    format!("{}, {h}\u{2013}{} h: {} {unit}", w.month_short(m), h + 1, n.number(cells[m][h], decimals))
+                }),
             },
             n,
         )

@@ -3,7 +3,7 @@
 use super::heat::safe;
 use super::svg::{At, Key, Svg, legend, legend_rows};
 use super::{Figure, Size, Table, figure, finite, ticks};
-use crate::report::view::{RoofView, SlotView};
+use crate::report::view::{ObstacleView, RoofView, SlotView};
 use crate::report::words::Words;
 
 const TINTS: [&str; 5] = ["h0", "h2", "h4", "h6", "h8"];
@@ -102,13 +102,21 @@ fn draw(size: Size, r: &RoofView, keys: &[(&str, String)], tint: &dyn Fn(&SlotVi
         let (a, b) = (x(slot.at_m[0]), y(slot.at_m[1] + slot.size_m[1]));
         let (dx, dy) = (scale * slot.size_m[0] - 0.6, scale * slot.size_m[1] - 0.6);
         let hover = format!("{} {}: {} kWh", w.t("col.slot"), i + 1, n.number(slot.lost_kwh, 0));
-        s.rect(a, b, dx, dy, if slot.used { tint(slot) } else { "free" }, &hover);
+        let class = match (slot.used, tint(slot)) {
+            (true, class) => class.to_string(),
+            (false, "slot") => "free".to_string(),
+            (false, class) => format!("free lost {class}"),
+        };
+        s.rect(a, b, dx, dy, &class, &hover);
     }
+    let label = |o: &ObstacleView| {
+        let height = o.height_m.map(|h| w.fill("chart.metres", &[("n", &n.number(h, 1))]));
+        [Some(o.name.clone()), height].into_iter().flatten().collect::<Vec<_>>().join(", ")
+    };
     for (i, o) in r.obstacles.iter().enumerate() {
         let (dx, dy) = ((scale * o.size_m[0]).max(3.0), (scale * o.size_m[1]).max(3.0));
         let (a, b) = (x(o.at_m[0]), y(o.at_m[1] + o.size_m[1]));
-        let height = w.fill("chart.metres", &[("n", &n.number(o.height_m, 1))]);
-        let hover = format!("{}, {height}", o.name);
+        let hover = label(o);
         if o.round {
             s.ellipse(a + dx / 2.0, b + dy / 2.0, dx / 2.0, dy / 2.0, "obstacle", &hover);
         } else {
@@ -135,8 +143,7 @@ fn draw(size: Size, r: &RoofView, keys: &[(&str, String)], tint: &dyn Fn(&SlotVi
     s.path(&[at(11.0, 0.0), at(-8.0, -5.0), at(-4.0, 0.0), at(-8.0, 5.0)], true, "ink", w.t("chart.north"));
     s.text(cx - 18.0, foot + 4.0, At::End, "s", w.t("chart.north"));
     for (i, o) in r.obstacles.iter().enumerate() {
-        let height = w.fill("chart.metres", &[("n", &n.number(o.height_m, 1))]);
-        let line = super::svg::fit(&format!("{}  {}, {height}", i + 1, o.name), width - 4.0);
+        let line = super::svg::fit(&format!("{}  {}", i + 1, label(o)), width - 4.0);
         s.text(4.0, foot + 24.0 + 18.0 * i as f64, At::Start, "s", &line);
     }
     s

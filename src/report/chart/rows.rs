@@ -134,7 +134,9 @@ pub fn account(p: &Proposal, w: &Words) -> Option<Figure> {
         strong: true,
     }];
     for e in &effects {
-        let values = options.iter().enumerate().map(|(i, o)| n.signed(share(o, i, *e), 1)).collect();
+        let has = |o: &OptionView| o.year.account.lines.iter().any(|l| l.effect == *e);
+        let show = |(i, o): (usize, &&OptionView)| if has(o) { n.signed(share(o, i, *e), 1) } else { n.none.clone() };
+        let values = options.iter().enumerate().map(show).collect();
         rows.push(Row { label: w.effect(*e).into(), values, strong: false });
     }
     let last: Vec<f64> = levels.iter().map(|l| l[l.len() - 1]).collect();
@@ -213,7 +215,8 @@ pub fn account(p: &Proposal, w: &Words) -> Option<Figure> {
                         format!("{}, {}: {} %", names(o), w.effect(effects[row - 1]), n.signed(after - before, 2));
                     s.rect(x(low), y, x(before.min(after)) - x(low), lane - 1.5, &format!("o{i} pale"), &hover);
                     let (a, b) = (x(before.min(after)), x(before.max(after)));
-                    s.rect(a, y, (b - a).max(0.8), lane - 1.5, &format!("o{i}"), &hover);
+                    let least = if before == after { 0.0 } else { 0.8 };
+                    s.rect(a, y, (b - a).max(least), lane - 1.5, &format!("o{i}"), &hover);
                 }
             }
         })
@@ -290,7 +293,9 @@ pub fn bands(p: &Proposal, w: &Words) -> Option<Figure> {
     let (_, first, e, u) = *all.first()?;
     let short = w.t(if mega { "chart.mwh" } else { "chart.kwh" });
     let title = if all.len() > 1 {
-        w.t("finding.bands").to_string()
+        let low = all.iter().map(|(_, _, e, u)| e + Z90 * u).fold(f64::MAX, f64::min);
+        let high = all.iter().map(|(_, _, e, u)| e - Z90 * u).fold(f64::MIN, f64::max);
+        w.t(if high > low { "finding.bands-apart" } else { "finding.bands" }).to_string()
     } else {
         w.fill("finding.bands-one", &[("tag", &first.year.tag), ("p90", &n.rounded(e - Z90 * u, Some(u)))])
     };
@@ -466,7 +471,7 @@ pub fn ladder(p: &Proposal, w: &Words) -> Option<Figure> {
             .iter()
             .map(|r| Row {
                 label: label(r),
-                values: vec![margin(r).map_or(n.none.clone(), |m| format!("{}\u{202f}%", n.signed(m, 1)))],
+                values: vec![margin(r).map_or(n.none.clone(), |m| format!("{}\u{a0}%", n.signed(m, 1)))],
                 strong: false,
             })
             .collect(),
