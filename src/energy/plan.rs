@@ -296,9 +296,19 @@ fn plan_option(
             None => inputs.push(InputStrings { alike: 1, strings: sets }),
         }
     }
-    let converter =
-        if option.module_converters { ModuleConverter::of(inverter_sheet).map_err(plant)?.efficiency() } else { 1.0 };
     let p_stc = sheet.p_stc_w;
+    let converter = match (&inverter_sheet.module_converter, option.module_converters) {
+        (Some(spec), true) => Some(Arc::new(ModuleConverter::new(spec).map_err(plant)?)),
+        _ => None,
+    };
+    // A lumped array: the cable of a string of twenty, whose share of power hardly depends on the length. Behind
+    // converters the string runs at their voltage.
+    let longest = strings.iter().copied().max().unwrap_or(20);
+    let amps = match converter.as_ref().and_then(|c| c.v_string()) {
+        Some(v) => f64::from(longest) * p_stc / v,
+        None => sheet.i_mp,
+    };
+    let cable_at_stc = cable(longest)?.loss_w(amps) / (f64::from(longest) * p_stc);
     let wiring = Wiring {
         electrical: electrical.clone(),
         p_module_w: p_stc,
@@ -308,9 +318,8 @@ fn plan_option(
         } else {
             Fraction::from_percent(job.spec.losses.mismatch_pct).unwrap_or(Fraction::ZERO)
         },
-        // A lumped array: the cable of a string of twenty, whose share of power hardly depends on the length.
-        cable_at_stc: cable(20)?.loss_w(sheet.i_mp) / (20.0 * p_stc),
-        inputs,
+        cable_at_stc,
+        inputs: if option.module_converters { Vec::new() } else { inputs },
         limits: InputLimits { window_v: inverter_sheet.window_v, i_max: inverter_sheet.i_input_max },
     };
     let inverter = Inverter::on_grid(inverter_sheet, job.spec.cable.ac_v).map_err(plant)?;
@@ -418,7 +427,6 @@ impl Places {
             .planes
             .iter()
             .map(|&p| site.planes[p].spec.size_m.is_some() || !site.planes[p].spec.outline_m.is_empty())
-            .map(|s| s)
             .collect();
         let all_sized = sized.iter().all(|s| *s);
         if let (Some(n), 1) = (option.n_modules, option.planes.len()) {

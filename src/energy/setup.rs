@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::site::SiteLight;
 use crate::module::{Electrical, Glass, Thermal};
-use crate::plant::{AcCable, ExportLimit, InputLimits, Inverter, Transformer};
+use crate::plant::{AcCable, ExportLimit, InputLimits, Inverter, ModuleConverter, Transformer};
 use crate::roof::ArrayShade;
 use crate::units::Fraction;
 
@@ -35,9 +35,9 @@ pub struct Setup {
 }
 
 impl Setup {
-    /// Share of power that the losses without an hour of their own leave: light-induced, converter, mismatch.
+    /// Share of power that the losses without an hour of their own leave: light-induced loss and mismatch.
     pub fn constant_kept(&self) -> f64 {
-        self.light_induced.kept() * self.wiring.converter * self.wiring.mismatch.kept()
+        self.light_induced.kept() * self.wiring.mismatch.kept()
     }
 }
 
@@ -83,8 +83,8 @@ pub struct Wiring {
     pub electrical: Arc<Electrical>,
     /// Rated power of that module, W.
     pub p_module_w: f64,
-    /// Efficiency of module-level converters; 1 without.
-    pub converter: f64,
+    /// The converter at every module, if any; the string then runs at a voltage of its own.
+    pub converter: Option<Arc<ModuleConverter>>,
     /// Mismatch loss.
     pub mismatch: Fraction,
     /// Lumped array: cable loss at rated current over rated power; with strings the cable is in each of them.

@@ -26,6 +26,20 @@ pub trait IvCurve {
     }
 }
 
+impl IvCurve for crate::module::Electrical {
+    fn current_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        crate::module::Electrical::current_at(self, v, g, t)
+    }
+
+    fn v_oc(&self, g: f64, t: f64) -> f64 {
+        self.point(g, t).v_oc
+    }
+
+    fn v_mp(&self, g: f64, t: f64) -> f64 {
+        self.point(g, t).v_mp
+    }
+}
+
 /// Equal strings of one input: same module, length, light, temperature and cable.
 ///
 /// Columns are per module and of equal length; `v_mp` and `i_mp` are the module's own maximum power point after
