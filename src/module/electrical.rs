@@ -498,6 +498,16 @@ impl Electrical {
         }
     }
 
+    /// [`Electrical::current_at`] up to a factor that depends on `g` and `t` alone, without the search for that factor.
+    pub fn shape_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        match &self.curve {
+            Some(curve) if g > 0.0 && t.is_finite() && v.is_finite() => {
+                curve.parameters(g.max(G_STC * S_MIN), t).current(v)
+            }
+            _ => self.current_at(v, g, t),
+        }
+    }
+
     /// `n` points `[V, A]` of the curve from short circuit to open circuit, evenly spaced in voltage.
     pub fn curve(&self, g: f64, t: f64, n: usize) -> Vec<[f64; 2]> {
         let v_oc = self.point(g, t).v_oc;
