@@ -6,6 +6,7 @@
 
 mod start;
 mod string;
+mod vet;
 mod weigh;
 
 use std::error::Error;
@@ -50,10 +51,11 @@ enum Command {
     Weigh(weigh::WeighArgs),
     Start(start::StartArgs),
     String(string::StringArgs),
+    Vet(vet::VetArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "string", "start"];
+const COMMANDS: &[&str] = &["weigh", "string", "vet", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
@@ -61,6 +63,7 @@ impl Command {
             Command::Weigh(args) => weigh::run(args),
             Command::Start(args) => start::run(args),
             Command::String(args) => string::run(args),
+            Command::Vet(args) => vet::run(args),
         }
     }
 }
