@@ -105,7 +105,10 @@ fn usage(message: &str, first: Option<&str>) -> String {
         .and_then(|word| COMMANDS.iter().find(|c| strsim::damerau_levenshtein(c, word) <= 2).map(|c| (word, c)));
     match near {
         Some((word, command)) => format!("There is no command {word}. Did you mean {command}?"),
-        None => message.to_string(),
+        None => match first.filter(|w| COMMANDS.contains(w)) {
+            Some(command) => format!("{message}\n\nRun yearlight {command} --help for its options."),
+            None => format!("{message}\n\nRun yearlight --help for the list of commands."),
+        },
     }
 }
 
