@@ -3,13 +3,18 @@
 //! Data flows one way, and each folder imports only what stands above it in this list:
 //!
 //! ```text
-//! weather -> sun -> plane -> roof -> module -> plant -> job -> energy -> weigh -> fleet -> report
+//! weather -> sun -> plane -> sky -> roof -> module -> plant -> job -> energy -> weigh -> fleet -> report
 //! ```
 #![warn(missing_docs)]
+
+// Lets a command file name the library as its users do.
+extern crate self as yearlight;
 
 pub mod maths;
 pub mod units;
 
+#[doc(hidden)]
+pub mod cli;
 pub mod energy;
 pub mod fleet;
 pub mod job;
@@ -18,8 +23,8 @@ pub mod plane;
 pub mod plant;
 pub mod report;
 pub mod roof;
+pub mod sky;
 pub mod sun;
-#[cfg(feature = "tables")]
 pub mod tables;
 pub mod weather;
 pub mod weigh;

@@ -1,3 +1,5 @@
 //! Parses arguments, calls the library, prints, sets the exit code.
 
-fn main() {}
+fn main() -> std::process::ExitCode {
+    yearlight::cli::main()
+}

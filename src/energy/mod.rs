@@ -1,8 +1,20 @@
 //! The hourly chain, the account of every kWh, months and years.
 
 mod account;
+mod chain;
+mod hours;
+mod plan;
+mod setup;
+mod site;
 
 pub use account::{Account, AccountLine, Effect};
+pub use chain::{PartColumns, Scratch, YearSums, open_energy, run};
+pub use hours::HourColumns;
+pub use plan::{EnergyError, Plan, PlannedOption, REAR_STRUCTURE_KEPT, REAR_UNEVEN_KEPT};
+pub use setup::{
+    Common, Conversion, Heat, InputStrings, Mounting, Nameplate, PartShade, Rear, Setup, StringsOfInput, Wiring,
+};
+pub use site::{PlaneOfSite, SiteLight};
 
 /// Sums of one month of the first year of operation (with the light-induced loss, without ageing).
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
@@ -78,5 +90,35 @@ impl OptionYear {
     /// Performance ratio Y_f / Y_r (IEC 61724-1).
     pub fn pr(&self) -> f64 {
         self.y_f_h() / self.y_r_h()
+    }
+}
+
+impl Plan {
+    /// The first year of one option; its columns stay in `scratch`.
+    pub fn year(&self, option: &PlannedOption, scratch: &mut Scratch) -> OptionYear {
+        self.year_of(option, &run(&option.setup, &self.site, &self.common, scratch))
+    }
+
+    /// The first year of one option from a run of its setup.
+    pub fn year_of(&self, option: &PlannedOption, sums: &YearSums) -> OptionYear {
+        let setup = &option.setup;
+        OptionYear {
+            tag: option.tag.clone(),
+            module: option.module.clone(),
+            inverter: option.inverter.clone(),
+            inverters: setup.conversion.count,
+            modules: setup.nameplate.modules,
+            strings: option.strings.clone(),
+            p_stc_kw: setup.nameplate.p0_w() / 1000.0,
+            p_ac_kw: setup.conversion.inverter.p_ac_w() * f64::from(setup.conversion.count) / 1000.0,
+            months: sums.months,
+            account: sums.account.clone(),
+        }
+    }
+
+    /// The first year of every option, in the order of the job.
+    pub fn years(&self) -> Vec<OptionYear> {
+        let mut scratch = Scratch::default();
+        self.options.iter().map(|option| self.year(option, &mut scratch)).collect()
     }
 }

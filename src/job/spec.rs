@@ -73,6 +73,19 @@ pub struct JobSpec {
     /// Lifetime.
     #[serde(default)]
     pub ageing: AgeingSpec,
+    /// On whose word a section or a key stands: `"losses.dirt_pct" = "cleaning contract"`. A record's own `source`
+    /// serves as well.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub sources: BTreeMap<String, String>,
+    /// How sure each input is.
+    #[serde(default)]
+    pub uncertainty: super::UncertaintySpec,
+    /// Prices; no money in the result when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub money: Option<super::MoneySpec>,
+    /// Sales sentences to be judged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub claims: Option<super::ClaimsSpec>,
 }
 
 /// `[proposal]`: words for the cover.
@@ -129,7 +142,10 @@ pub struct WeatherSpec {
     /// Accepts a file from far away as a stand-in, and says so in the output.
     #[serde(default)]
     pub stand_in: bool,
-    /// Separation model when only GHI is given.
+    /// Height of the wind measurement of a mapped CSV, m; 10 when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wind_height_m: Option<f64>,
+    /// Separation model when only GHI is given: `erbs` or `ridley-boland-lauret`; `erbs` when left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub separation: Option<String>,
 }

@@ -43,6 +43,9 @@ pub struct ModuleSheet {
     /// Electrical model by name; chosen by what is known when left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub electrical: Option<String>,
+    /// One-diode parameters from a report, used with `electrical = "one-diode-given"`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub one_diode: Option<GivenDiode>,
     /// Nominal module operating temperature, C (800 W/m2, 20 C, 1 m/s, at maximum power).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub nmot_c: Option<f64>,
@@ -52,9 +55,22 @@ pub struct ModuleSheet {
     /// Angular loss coefficient of Martin and Ruiz; 0.16 when left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub a_r: Option<f64>,
+    /// Front glass: `martin-ruiz` (default), `fresnel` or `fresnel-coated`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub glass: Option<String>,
     /// `[angle in deg, transmission over that at normal incidence]` from a test report; used instead of `a_r`.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub incidence_table: Vec<[f64; 2]>,
+    /// Temperature model: `faiman` (default) or the mounting of King et al. (2004): `king-glass-glass-open`,
+    /// `king-glass-glass-roof`, `king-glass-polymer-open`, `king-glass-polymer-insulated`, `king-film-steel-open`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub temperature: Option<String>,
+    /// Cell above module temperature at 1000 W/m2, K; 0 when left out (the model of King et al. has its own).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cell_above_back_k: Option<f64>,
+    /// Heat capacity per area, J/(m2 K), for steps below one hour; about 11000 for glass and polymer. None: no inertia.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub heat_capacity_j_m2_k: Option<f64>,
     /// Length, mm.
     pub length_mm: f64,
     /// Width, mm.
@@ -140,6 +156,24 @@ pub enum Technology {
     Cigs,
     /// Amorphous silicon and its stacks.
     AmorphousSi,
+}
+
+/// The five parameters of the one-diode equation at standard test conditions.
+///
+/// Moved to other light and heat by the laws of De Soto, Klein, Beckman, Solar Energy 80 (2006) 78-88.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct GivenDiode {
+    /// Light current, A.
+    pub light_current_a: f64,
+    /// Saturation current, A.
+    pub saturation_current_a: f64,
+    /// Series resistance, ohm.
+    pub series_ohm: f64,
+    /// Shunt resistance, ohm.
+    pub shunt_ohm: f64,
+    /// Modified ideality: ideality x cells in series x k T / q, V.
+    pub modified_ideality_v: f64,
 }
 
 /// What the rated power was measured on.

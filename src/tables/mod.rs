@@ -1,1 +1,95 @@
 //! Named columns in and out: CSV, Parquet. The only folder that knows polars; no physics.
+
+mod files;
+#[cfg(feature = "tables")]
+mod frame;
+
+pub use files::{TableError, write_whole};
+#[cfg(feature = "tables")]
+pub use frame::{from_frame, read_parquet, to_frame, write_csv, write_parquet};
+
+/// One column of a table.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Column {
+    /// Words.
+    Text(Vec<String>),
+    /// Real numbers.
+    Number(Vec<f64>),
+    /// Whole numbers.
+    Whole(Vec<i64>),
+}
+
+impl Column {
+    /// Number of rows.
+    pub fn len(&self) -> usize {
+        match self {
+            Column::Text(x) => x.len(),
+            Column::Number(x) => x.len(),
+            Column::Whole(x) => x.len(),
+        }
+    }
+
+    /// True when the column has no row.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+}
+
+/// Named columns of equal length, in the order in which they are written.
+///
+/// ```
+/// use yearlight::tables::Table;
+/// let table = Table::new().whole("month", vec![1, 2]).number("e_ac_kwh", vec![10.5, 20.25]);
+/// assert_eq!(table.rows(), 2);
+/// ```
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Table {
+    columns: Vec<(String, Column)>,
+}
+
+impl Table {
+    /// No column yet.
+    pub fn new() -> Table {
+        Table::default()
+    }
+
+    /// Adds a column of words.
+    pub fn text(self, name: &str, values: Vec<String>) -> Table {
+        self.with(name, Column::Text(values))
+    }
+
+    /// Adds a column of real numbers.
+    pub fn number(self, name: &str, values: Vec<f64>) -> Table {
+        self.with(name, Column::Number(values))
+    }
+
+    /// Adds a column of whole numbers.
+    pub fn whole(self, name: &str, values: Vec<i64>) -> Table {
+        self.with(name, Column::Whole(values))
+    }
+
+    /// Adds a column. A column of another length than the first is a mistake of the caller.
+    pub fn with(mut self, name: &str, column: Column) -> Table {
+        debug_assert!(self.columns.is_empty() || self.rows() == column.len(), "column {name} has another length");
+        self.columns.push((name.to_string(), column));
+        self
+    }
+
+    /// Number of rows.
+    pub fn rows(&self) -> usize {
+        self.columns.first().map_or(0, |(_, c)| c.len())
+    }
+
+    /// The columns in order.
+    pub fn columns(&self) -> &[(String, Column)] {
+        &self.columns
+    }
+
+    /// A column of real numbers by name.
+    pub fn numbers(&self, name: &str) -> Option<&[f64]> {
+        self.columns.iter().find_map(|(n, c)| match c {
+            Column::Number(x) if n == name => Some(x.as_slice()),
+            _ => None,
+        })
+    }
+}

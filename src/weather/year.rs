@@ -119,3 +119,23 @@ impl WeatherYear {
         (self.days.len() == 365 || self.days.len() == 366) && first == Some((1, 1)) && last == Some((12, 31))
     }
 }
+
+impl WeatherYear {
+    /// A column by its quantity, when the year has it.
+    pub fn column(&self, q: super::Quantity) -> Option<&[f64]> {
+        use super::Quantity as Q;
+        match q {
+            Q::Ghi => Some(&self.ghi),
+            Q::Dni => Some(&self.dni),
+            Q::Dhi => Some(&self.dhi),
+            Q::TAmb => Some(&self.t_amb),
+            Q::Wind => Some(&self.wind),
+            Q::Albedo => self.albedo.as_deref(),
+            Q::Pressure => self.pressure.as_deref(),
+            Q::Humidity => self.humidity_pct.as_deref(),
+            Q::PrecipitableWater => self.precipitable_water_cm.as_deref(),
+            Q::Rain => self.rain_mm.as_deref(),
+            Q::SnowDepth => self.snow_depth_cm.as_deref(),
+        }
+    }
+}

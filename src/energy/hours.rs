@@ -1,0 +1,78 @@
+//! The hourly table of one option.
+
+use super::chain::Scratch;
+use super::plan::Plan;
+use super::setup::Setup;
+use crate::weather::WeatherYear;
+
+/// Every step of the year for one option, night included; all columns have the weather year's length.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct HourColumns {
+    /// Month 1..=12.
+    pub month: Vec<i64>,
+    /// Day of the month.
+    pub day: Vec<i64>,
+    /// Minute of the local standard day at which the step begins.
+    pub minute: Vec<i64>,
+    /// Global horizontal irradiance, W/m2.
+    pub ghi: Vec<f64>,
+    /// Air temperature, C.
+    pub t_amb: Vec<f64>,
+    /// In-plane irradiance of the open plane, W/m2, weighted by installed power.
+    pub poa: Vec<f64>,
+    /// Light on the cells, W/m2, weighted alike.
+    pub g_eff: Vec<f64>,
+    /// Cell temperature, C, weighted alike; air temperature at night.
+    pub t_cell: Vec<f64>,
+    /// DC power at the inverters' input, W.
+    pub p_dc: Vec<f64>,
+    /// DC voltage, V; 0 for a lumped array and at night.
+    pub v_dc: Vec<f64>,
+    /// AC power delivered, W: outage taken evenly, the inverter's draw negative.
+    pub p_ac: Vec<f64>,
+    /// AC power lost at the inverter's limit, W.
+    pub p_clipped: Vec<f64>,
+}
+
+impl HourColumns {
+    /// Spreads the columns of the option that was run last in `scratch` over the whole year.
+    pub fn of(plan: &Plan, setup: &Setup, weather: &WeatherYear, scratch: &Scratch) -> HourColumns {
+        use chrono::Datelike;
+        let n = weather.len();
+        let per_day = weather.steps_per_day;
+        let kept = plan.common.outage.kept();
+        let night = setup.conversion.inverter.night_w() * f64::from(setup.conversion.count);
+        let no_load = plan.common.transformer.as_ref().map_or(0.0, |t| t.loss_w(0.0));
+        let mut hours = HourColumns {
+            month: (0..n).map(|i| weather.month_of(i) as i64 + 1).collect(),
+            day: (0..n).map(|i| i64::from(weather.days[i / per_day].day())).collect(),
+            minute: (0..n).map(|i| (i % per_day) as i64 * i64::from(weather.step_min())).collect(),
+            ghi: weather.ghi.clone(),
+            t_amb: weather.t_amb.clone(),
+            poa: vec![0.0; n],
+            g_eff: vec![0.0; n],
+            t_cell: weather.t_amb.clone(),
+            p_dc: vec![0.0; n],
+            v_dc: vec![0.0; n],
+            p_ac: vec![-(night + no_load) * kept; n],
+            p_clipped: vec![0.0; n],
+        };
+        for (k, &step) in plan.site.sun.steps.iter().enumerate() {
+            let i = step as usize;
+            let (mut poa, mut g_eff, mut t_cell) = (0.0, 0.0, 0.0);
+            for (part, &(p, share)) in scratch.parts.iter().zip(&setup.mounting.parts) {
+                poa += share * plan.site.planes[p].light.poa(k);
+                g_eff += share * part.g_eff[k];
+                t_cell += share * part.t_cell[k];
+            }
+            hours.poa[i] = poa;
+            hours.g_eff[i] = g_eff;
+            hours.t_cell[i] = t_cell;
+            hours.p_dc[i] = scratch.p_dc[k];
+            hours.v_dc[i] = scratch.v_dc[k];
+            hours.p_ac[i] = (scratch.p_delivered[k] - scratch.ac.draw[k]) * kept;
+            hours.p_clipped[i] = scratch.ac.before_limit[k] - scratch.ac.ac[k];
+        }
+        hours
+    }
+}

@@ -1,0 +1,109 @@
+//! The inputs of a run as JSON, and a job read back from them.
+
+use std::collections::BTreeSet;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use serde_json::{Value, json};
+
+use super::error::{At, JobError, fault};
+use super::ledger::LedgerLine;
+use super::resolve::{Loader, Named, Source, build, join};
+use super::schema::{check, job_schema};
+use super::tree::from_json as tree_from_json;
+use super::{FileDigest, Job};
+use crate::units::Note;
+
+impl Job {
+    /// The inputs of a run: what `run.json` holds besides the results.
+    ///
+    /// Keys: `name` and `base` of the job, `job` (all sections resolved, parts included), `inputs` (the
+    /// [`LedgerLine`]s), `files` (checksums). [`crate::job::load`] takes a file with these keys in place of a job
+    /// file, and then makes the same record again.
+    pub fn record(&self) -> Value {
+        json!({
+            "name": self.name,
+            "base": self.record_base.as_ref().unwrap_or(&self.base).display().to_string().replace('\\', "/"),
+            "job": self.spec_json(),
+            "inputs": self.ledger(),
+            "files": self.files,
+        })
+    }
+}
+
+/// A job from a run record.
+pub(super) fn from_json(name: &str, text: &str, base: &Path, loader: &mut Loader<'_>) -> Result<Job, JobError> {
+    let at = |line: usize| At { file: name.to_string(), line: line as u32 };
+    let value: Value = serde_json::from_str(text).map_err(|e| {
+        JobError::Syntax(fault(
+            at(e.line()),
+            format!("this does not read as JSON (column {})", e.column()),
+            "a run.json, or a job file in TOML",
+            "Use the file as the program wrote it.",
+        ))
+    })?;
+    let Some(job) = value.get("job").filter(|j| j.is_object()) else {
+        return Err(JobError::MissingKey(fault(
+            at(0),
+            "job is missing",
+            "a run.json as the program writes it, with the keys name, base, job, inputs and files",
+            "Use the file as the program wrote it, or a job file in TOML.",
+        )));
+    };
+    let stem = value.get("name").and_then(Value::as_str).filter(|s| is_plain_name(s)).unwrap_or("run").to_string();
+    let kept = value.get("base").and_then(Value::as_str).unwrap_or("");
+    let weather = job.pointer("/weather/file").and_then(Value::as_str).unwrap_or("");
+    let found = folder(kept, base, weather, loader);
+    let mut source = Source::new(&found, loader);
+    let file = source.files.add(name);
+    let Some(tree) = tree_from_json(job, file, 0) else {
+        return Err(JobError::Syntax(fault(
+            at(0),
+            "job is nested too deep",
+            "at most 48 levels",
+            "Use the file as the program wrote it.",
+        )));
+    };
+    check(&tree, job_schema(), &source.files)?;
+    let lines: Vec<LedgerLine> =
+        value.get("inputs").and_then(|v| serde_json::from_value(v.clone()).ok()).unwrap_or_default();
+    let given: BTreeSet<String> = lines.into_iter().filter(|l| l.given).map(|l| l.path).collect();
+    let earlier: Vec<FileDigest> =
+        value.get("files").and_then(|v| serde_json::from_value(v.clone()).ok()).unwrap_or_default();
+    let named = Named { name: stem, path: PathBuf::from(name), base: found };
+    let mut job = build(named, tree, (!given.is_empty()).then_some(given), source)?;
+    // Files read again must be the ones of the record; the others (job and parts) are in the record itself.
+    for now in &job.files {
+        if let Some(then) = earlier.iter().find(|e| same_file(&e.file, &now.file) && e.sha256 != now.sha256) {
+            job.notes.push(Note::loud(
+                "job.file-changed",
+                format!("{} has changed since the run that {name} records, so the result may differ.", then.file),
+            ));
+        }
+    }
+    if !earlier.is_empty() {
+        job.files = earlier;
+    }
+    job.record_base = Some(PathBuf::from(kept));
+    Ok(job)
+}
+
+fn same_file(a: &str, b: &str) -> bool {
+    Path::new(a) == Path::new(b)
+}
+
+/// A name that may become a folder: one plain component.
+fn is_plain_name(name: &str) -> bool {
+    let path = Path::new(name);
+    path.file_name().is_some_and(|f| f == path.as_os_str()) && name.len() < 200
+}
+
+/// The folder of the recorded job: as recorded, or as seen from one of the folders above the record.
+fn folder(kept: &str, record: &Path, weather: &str, loader: &mut Loader<'_>) -> PathBuf {
+    let as_kept = PathBuf::from(kept);
+    let above = record.ancestors().map(|a| join(a, kept));
+    std::iter::once(as_kept.clone())
+        .chain(above)
+        .find(|base| loader(&join(base, weather)).map_or_else(|e| e.kind() == io::ErrorKind::FileTooLarge, |_| true))
+        .unwrap_or(as_kept)
+}

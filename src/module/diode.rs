@@ -1,0 +1,268 @@
+//! The one-diode equation, solved to the last digits for one operating condition, and its fit to a data sheet.
+//!
+//! `I = I_L - I_0 (exp((V + I R_s)/a) - 1) - (V + I R_s) G_sh`
+//!
+//! Everything runs over the junction voltage `V_d = V + I R_s`, in which current and voltage are explicit.
+
+/// The five parameters at one irradiance and temperature.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OneDiode {
+    /// Light current, A.
+    pub i_l: f64,
+    /// Saturation current, A.
+    pub i_0: f64,
+    /// Series resistance, ohm.
+    pub r_s: f64,
+    /// Shunt conductance, S.
+    pub g_sh: f64,
+    /// Modified ideality: ideality x cells in series x k T / q, V.
+    pub a: f64,
+}
+
+/// The five numbers of a curve that data sheets print.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct OperatingPoint {
+    /// Short-circuit current, A.
+    pub i_sc: f64,
+    /// Open-circuit voltage, V.
+    pub v_oc: f64,
+    /// Current at maximum power, A.
+    pub i_mp: f64,
+    /// Voltage at maximum power, V.
+    pub v_mp: f64,
+    /// Maximum power, W.
+    pub p_mp: f64,
+}
+
+impl OperatingPoint {
+    /// In the dark.
+    pub const DARK: OperatingPoint = OperatingPoint { i_sc: 0.0, v_oc: 0.0, i_mp: 0.0, v_mp: 0.0, p_mp: 0.0 };
+}
+
+impl OneDiode {
+    /// Current at a junction voltage, A.
+    fn current_over_junction(&self, v_d: f64) -> f64 {
+        self.i_l - self.i_0 * exp_m1(v_d / self.a) - v_d * self.g_sh
+    }
+
+    /// Slope of the current over the junction voltage, A/V, negative.
+    fn slope(&self, v_d: f64) -> f64 {
+        -self.i_0 / self.a * (exp_m1(v_d / self.a) + 1.0) - self.g_sh
+    }
+
+    /// Current at a terminal voltage, A; negative above the open-circuit voltage.
+    ///
+    /// Newton on `V_d - R_s I(V_d) = V`, a convex rising function, from its upper end, where every step goes towards
+    /// the root without passing it.
+    pub fn current(&self, v: f64) -> f64 {
+        if self.r_s <= 0.0 {
+            return self.current_over_junction(v);
+        }
+        let mut v_d = v + self.r_s * self.i_l.max(0.0);
+        for _ in 0..400 {
+            let miss = v_d - self.r_s * self.current_over_junction(v_d) - v;
+            let step = miss / (1.0 - self.r_s * self.slope(v_d));
+            let next = v_d - step;
+            if next == v_d || step.abs() < 1e-15 * v_d.abs() {
+                v_d = next;
+                break;
+            }
+            v_d = next;
+        }
+        self.current_over_junction(v_d)
+    }
+
+    /// Open-circuit voltage, V.
+    pub fn v_oc(&self) -> f64 {
+        if self.i_l <= 0.0 {
+            return 0.0;
+        }
+        let mut v = self.a * (self.i_l / self.i_0).ln_1p();
+        for _ in 0..400 {
+            let step = self.current_over_junction(v) / self.slope(v);
+            let next = v - step;
+            if next == v || step.abs() < 1e-15 * v.abs() {
+                v = next;
+                break;
+            }
+            v = next;
+        }
+        v
+    }
+
+    /// Short circuit, open circuit and maximum power.
+    ///
+    /// Power rises over the junction voltage from short circuit to its one maximum and falls to open circuit; Newton
+    /// on its slope, held inside the bracket by bisection.
+    pub fn points(&self) -> OperatingPoint {
+        if !(self.i_l > 0.0) {
+            return OperatingPoint::DARK;
+        }
+        let i_sc = self.current(0.0);
+        let v_oc = self.v_oc();
+        let (mut low, mut high) = (i_sc * self.r_s, v_oc);
+        let mut v_d = low + 0.85 * (high - low);
+        for _ in 0..200 {
+            let (slope, bend) = self.power_slope(v_d);
+            if slope > 0.0 {
+                low = v_d;
+            } else {
+                high = v_d;
+            }
+            let newton = v_d - slope / bend;
+            let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
+            if (next - v_d).abs() <= 1e-15 * v_d.abs() || high - low <= 1e-15 * high {
+                v_d = next;
+                break;
+            }
+            v_d = next;
+        }
+        let i_mp = self.current_over_junction(v_d);
+        let v_mp = v_d - i_mp * self.r_s;
+        OperatingPoint { i_sc, v_oc, i_mp, v_mp, p_mp: i_mp * v_mp }
+    }
+
+    /// First and second derivative of power over the junction voltage.
+    fn power_slope(&self, v_d: f64) -> (f64, f64) {
+        let i = self.current_over_junction(v_d);
+        let i1 = self.slope(v_d);
+        let i2 = -self.i_0 / (self.a * self.a) * (exp_m1(v_d / self.a) + 1.0);
+        let v = v_d - i * self.r_s;
+        let v1 = 1.0 - i1 * self.r_s;
+        let v2 = -i2 * self.r_s;
+        (v1 * i + v * i1, v2 * i + 2.0 * v1 * i1 + v * i2)
+    }
+
+    /// Junction voltage at maximum power over `a`.
+    pub(crate) fn x_mp(&self) -> f64 {
+        let at = self.points();
+        (at.v_mp + at.i_mp * self.r_s) / self.a
+    }
+}
+
+/// `e^x - 1` with the argument held below overflow.
+fn exp_m1(x: f64) -> f64 {
+    x.min(600.0).exp_m1()
+}
+
+/// Fits series resistance, shunt and currents to the four points of a sheet for a given `a`: short circuit, open
+/// circuit, the point of maximum power and the level slope of power there.
+///
+/// For fixed `a` and `R_s` the first three are two linear equations in `K = I_0 exp(V_oc/a)` and `G_sh` (the light
+/// current falls out); the fourth, `-dI/dV = I_mp/V_mp`, is a root in `R_s`. `None` when no `R_s >= 0` with
+/// `G_sh >= 0` meets them.
+pub(crate) fn fit_for(i_sc: f64, v_oc: f64, i_mp: f64, v_mp: f64, a: f64) -> Option<OneDiode> {
+    let solve = |r_s: f64| -> Option<(f64, f64, f64)> {
+        let e_sc = ((i_sc * r_s - v_oc) / a).exp();
+        let e_mp = ((v_mp + i_mp * r_s - v_oc) / a).exp();
+        let (k1, g1) = (1.0 - e_sc, v_oc - i_sc * r_s);
+        let (k2, g2) = (1.0 - e_mp, v_oc - v_mp - i_mp * r_s);
+        let det = k1 * g2 - k2 * g1;
+        if det == 0.0 {
+            return None;
+        }
+        let k = (i_sc * g2 - i_mp * g1) / det;
+        let g = (k1 * i_mp - k2 * i_sc) / det;
+        let d = k / a * e_mp + g;
+        // D (V_mp - R_s I_mp) = I_mp
+        Some((k, g, d * (v_mp - r_s * i_mp) - i_mp))
+    };
+    let r_max = ((v_oc - v_mp) / i_mp).min(v_mp / i_mp) * (1.0 - 1e-9);
+    let mut best: Option<OneDiode> = None;
+    let n = 48;
+    let mut last: Option<(f64, f64)> = None;
+    for j in 0..=n {
+        let r = r_max * f64::from(j) / f64::from(n);
+        let Some((_, _, miss)) = solve(r) else {
+            last = None;
+            continue;
+        };
+        if let Some((r0, miss0)) = last
+            && miss0.is_finite()
+            && miss.is_finite()
+            && (miss0 > 0.0) != (miss > 0.0)
+        {
+            let (mut low, mut high) = (r0, r);
+            for _ in 0..80 {
+                let mid = 0.5 * (low + high);
+                match solve(mid) {
+                    Some((_, _, m)) if (m > 0.0) == (miss0 > 0.0) => low = mid,
+                    Some(_) => high = mid,
+                    None => break,
+                }
+            }
+            let r_s = 0.5 * (low + high);
+            if let Some((k, g, m)) = solve(r_s)
+                && k > 0.0
+                && g >= 0.0
+                && m.abs() < 1e-6 * i_mp
+            {
+                let i_0 = k * (-v_oc / a).exp();
+                let i_l = i_0 * exp_m1(v_oc / a) + v_oc * g;
+                if i_0 > 0.0 && i_l.is_finite() {
+                    best = best.or(Some(OneDiode { i_l, i_0, r_s, g_sh: g, a }));
+                }
+            }
+        }
+        last = Some((r, miss));
+    }
+    best
+}
+
+/// The fit nearest to a wanted `a`, within `[a_low, a_high]`; see [`fit_for`].
+pub(crate) fn fit_near(
+    i_sc: f64,
+    v_oc: f64,
+    i_mp: f64,
+    v_mp: f64,
+    wanted: f64,
+    a_low: f64,
+    a_high: f64,
+) -> Option<OneDiode> {
+    let wanted = wanted.clamp(a_low, a_high);
+    if let Some(fit) = fit_for(i_sc, v_oc, i_mp, v_mp, wanted) {
+        return Some(fit);
+    }
+    let steps = 60;
+    let mut found: Option<(f64, f64)> = None; // failing, working
+    for j in 1..=steps {
+        let share = f64::from(j) / f64::from(steps);
+        let down = wanted * (a_low / wanted).powf(share);
+        let up = wanted * (a_high / wanted).powf(share);
+        let share_before = f64::from(j - 1) / f64::from(steps);
+        if fit_for(i_sc, v_oc, i_mp, v_mp, down).is_some() {
+            found = Some((wanted * (a_low / wanted).powf(share_before), down));
+            break;
+        }
+        if fit_for(i_sc, v_oc, i_mp, v_mp, up).is_some() {
+            found = Some((wanted * (a_high / wanted).powf(share_before), up));
+            break;
+        }
+    }
+    let (mut fails, mut works) = found?;
+    for _ in 0..30 {
+        let mid = 0.5 * (fails + works);
+        if fit_for(i_sc, v_oc, i_mp, v_mp, mid).is_some() {
+            works = mid;
+        } else {
+            fails = mid;
+        }
+    }
+    fit_for(i_sc, v_oc, i_mp, v_mp, works)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_fit_gives_its_points_back() {
+        // Invented sheet (Tamsel P410 of the demo).
+        let fit = fit_near(13.95, 37.4, 13.12, 31.25, 1.45, 0.8, 3.0).unwrap();
+        let at = fit.points();
+        assert!((at.i_sc / 13.95 - 1.0).abs() < 1e-9, "{at:?}");
+        assert!((at.v_oc / 37.4 - 1.0).abs() < 1e-9);
+        assert!((at.i_mp / 13.12 - 1.0).abs() < 1e-6);
+        assert!((at.v_mp / 31.25 - 1.0).abs() < 1e-6);
+    }
+}

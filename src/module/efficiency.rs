@@ -1,0 +1,195 @@
+//! The five-parameter efficiency form and its fits.
+
+use serde::Serialize;
+
+use super::{Matrix, ModuleError};
+use crate::maths;
+use crate::units::{G_STC, T_STC};
+
+/// Relative efficiency over light and heat.
+///
+/// ```text
+/// v(S,T)   = ln(S / S_o + 1) / ln(1 / S_or + 1)      S = G / 1000 W/m2,  S_o = exp(-x + tc (T - 25)),  S_or = exp(-x)
+/// eta(S,T) = k_a [ (1 + k_rs + k_rsh) v - k_rs S - k_rsh v^2 ]
+/// ```
+///
+/// `v` stands for the voltage, `k_rs` for what series resistance takes at 1000 W/m2, `k_rsh` for what the shunt takes.
+/// `k_a` is 1 here: the form is anchored at standard test conditions, where the nameplate stands.
+///
+/// Source: Driesse, A., Stein, J. S., *From IEC 61853 power measurements to PV system simulations*, SAND2020-3877
+/// (2020); form from memory, with `x = -k_d ln 10` and `tc = tc_d ln 10`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Efficiency {
+    /// `-ln` of the light, over 1000 W/m2, at which voltage begins to build up.
+    pub x: f64,
+    /// Rise of the logarithm of that light with heat, 1/K.
+    pub tc: f64,
+    /// Series resistance loss at 1000 W/m2, share of power.
+    pub k_rs: f64,
+    /// Shunt loss, share of power.
+    pub k_rsh: f64,
+}
+
+/// Shunt term when the data do not decide it: the middle of the fits to measured matrices of `docs/module-models.md`.
+pub(crate) const K_RSH: f64 = 0.2;
+
+impl Efficiency {
+    /// Relative efficiency at `s = G / 1000 W/m2` and cell temperature `t` (C); 1 at standard test conditions.
+    #[inline(always)]
+    pub fn at(&self, s: f64, t: f64) -> f64 {
+        let inverse = 1.0 / maths::ln(maths::exp(self.x) + 1.0);
+        let v = maths::ln(s * maths::exp(self.x - self.tc * (t - T_STC)) + 1.0) * inverse;
+        (1.0 + self.k_rs + self.k_rsh) * v - self.k_rs * s - self.k_rsh * v * v
+    }
+
+    /// Slope of relative efficiency over temperature at `s` and `t`, 1/K.
+    pub fn slope(&self, s: f64, t: f64) -> f64 {
+        (self.at(s, t + 0.5) - self.at(s, t - 0.5)) / 1.0
+    }
+
+    /// Fits the form to a measured matrix: least squares of the relative error of power, weighted by irradiance.
+    pub fn to_matrix(matrix: &Matrix) -> Result<Efficiency, ModuleError> {
+        let rows: Vec<[f64; 3]> =
+            matrix.cells().iter().map(|c| [c.g / G_STC, c.t, matrix.relative_efficiency(c)]).collect();
+        let from = |p: &[f64; 4]| Efficiency { x: p[0], tc: p[1], k_rs: p[2], k_rsh: p[3] };
+        let miss = |p: &[f64; 4], out: &mut Vec<f64>| {
+            let form = from(p);
+            out.clear();
+            out.extend(rows.iter().map(|[s, t, eta]| (form.at(*s, *t) / eta - 1.0) * s.sqrt()));
+        };
+        let low = [2.0, 0.0, -0.1, -2.0];
+        let high = [60.0, 0.5, 0.6, 2.0];
+        let mut best: Option<([f64; 4], f64)> = None;
+        for x in [8.0, 14.0, 22.0] {
+            let start = [x, 0.05, 0.06, 0.1];
+            let (p, sum) = least_squares(start, low, high, &miss);
+            if sum.is_finite() && best.is_none_or(|(_, b)| sum < b) {
+                best = Some((p, sum));
+            }
+        }
+        let weight: f64 = rows.iter().map(|r| r[0]).sum();
+        match best {
+            Some((p, sum)) if (sum / weight).sqrt() < 0.06 => Ok(from(&p)),
+            other => Err(ModuleError::value(
+                "matrix",
+                format!(
+                    "a table that the five-parameter efficiency form misses by {:.1} % of power",
+                    100.0 * other.map_or(f64::NAN, |(_, sum)| (sum / weight).sqrt())
+                ),
+                "6 % or better",
+                "Check the table for slips (yearlight vet prints each cell), or set electrical = \"matrix-bilinear\".",
+            )),
+        }
+    }
+
+    /// Fits the form at 25 C to points `[s, relative efficiency]` below 1000 W/m2.
+    ///
+    /// One point decides `x`, two or more `x` and `k_rs`; the rest stays at what is given (`k_rs` from the curve's
+    /// series resistance).
+    pub(crate) fn to_points(points: &[[f64; 2]], k_rs: f64) -> Efficiency {
+        let from = |p: &[f64; 2]| Efficiency { x: p[0], tc: 0.0, k_rs: p[1], k_rsh: K_RSH };
+        let miss = |p: &[f64; 2], out: &mut Vec<f64>| {
+            let form = from(p);
+            out.clear();
+            out.extend(points.iter().map(|[s, eta]| (form.at(*s, T_STC) / eta - 1.0) * s.sqrt()));
+        };
+        let (low, high) = if points.len() > 1 { (0.0, 0.35) } else { (k_rs, k_rs) };
+        let mut best = ([18.0, k_rs], f64::INFINITY);
+        for x in [10.0, 20.0, 35.0] {
+            let found = least_squares([x, k_rs.clamp(low, high)], [3.0, low], [80.0, high], &miss);
+            if found.1 < best.1 {
+                best = found;
+            }
+        }
+        from(&best.0)
+    }
+}
+
+/// Levenberg and Marquardt with numerical slopes within bounds; returns the parameters and the sum of squares.
+///
+/// Source: Marquardt, D. W., SIAM J. Appl. Math. 11 (1963) 431-441.
+pub(crate) fn least_squares<const N: usize>(
+    start: [f64; N],
+    low: [f64; N],
+    high: [f64; N],
+    miss: &dyn Fn(&[f64; N], &mut Vec<f64>),
+) -> ([f64; N], f64) {
+    let square = |r: &[f64]| r.iter().map(|x| x * x).sum::<f64>();
+    let mut p = start;
+    let mut r = Vec::new();
+    miss(&p, &mut r);
+    let mut sum = square(&r);
+    let mut damping = 1e-3;
+    let mut moved = Vec::new();
+    let mut slopes: Vec<Vec<f64>> = vec![Vec::new(); N];
+    for _ in 0..300 {
+        for k in 0..N {
+            let h = 1e-6 * (p[k].abs() + 1e-2);
+            let mut q = p;
+            q[k] += h;
+            miss(&q, &mut moved);
+            slopes[k] = moved.iter().zip(&r).map(|(a, b)| (a - b) / h).collect();
+        }
+        let mut better = false;
+        for _ in 0..12 {
+            let mut m = [[0.0; N]; N];
+            let mut v = [0.0; N];
+            for a in 0..N {
+                for b in 0..N {
+                    m[a][b] = slopes[a].iter().zip(&slopes[b]).map(|(x, y)| x * y).sum();
+                }
+                v[a] = -slopes[a].iter().zip(&r).map(|(x, y)| x * y).sum::<f64>();
+                m[a][a] = m[a][a] * (1.0 + damping) + 1e-30;
+            }
+            let Some(step) = solve(m, v) else {
+                damping *= 10.0;
+                continue;
+            };
+            let mut q = p;
+            for k in 0..N {
+                q[k] = (p[k] + step[k]).clamp(low[k], high[k]);
+            }
+            miss(&q, &mut moved);
+            let new = square(&moved);
+            if new < sum {
+                better = sum - new > 1e-15 * sum;
+                p = q;
+                sum = new;
+                std::mem::swap(&mut r, &mut moved);
+                damping = (damping * 0.3).max(1e-12);
+                break;
+            }
+            damping *= 5.0;
+        }
+        if !better {
+            break;
+        }
+    }
+    (p, sum)
+}
+
+/// Gauss elimination with pivots.
+fn solve<const N: usize>(mut m: [[f64; N]; N], mut v: [f64; N]) -> Option<[f64; N]> {
+    for k in 0..N {
+        let pivot = (k..N).max_by(|a, b| m[*a][k].abs().total_cmp(&m[*b][k].abs()))?;
+        if !(m[pivot][k].abs() > 0.0) {
+            return None;
+        }
+        m.swap(k, pivot);
+        v.swap(k, pivot);
+        for i in k + 1..N {
+            let f = m[i][k] / m[k][k];
+            for j in k..N {
+                m[i][j] -= f * m[k][j];
+            }
+            v[i] -= f * v[k];
+        }
+    }
+    for k in (0..N).rev() {
+        for j in k + 1..N {
+            v[k] -= m[k][j] * v[j];
+        }
+        v[k] /= m[k][k];
+    }
+    v.iter().all(|x| x.is_finite()).then_some(v)
+}

@@ -1,0 +1,74 @@
+//! Monotone cubic interpolation.
+
+use serde::Serialize;
+
+/// A curve through points that overshoots nowhere: cubic Hermite pieces with limited slopes, held beyond the ends.
+///
+/// Source: Fritsch, F. N., Carlson, R. E., SIAM J. Numer. Anal. 17 (1980) 238-246; slopes by the weighted harmonic
+/// mean of Fritsch and Butland (1984).
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Monotone {
+    x: Vec<f64>,
+    y: Vec<f64>,
+    slope: Vec<f64>,
+}
+
+impl Monotone {
+    /// Through points with rising abscissae; at least one.
+    pub(crate) fn through(points: &[[f64; 2]]) -> Monotone {
+        let x: Vec<f64> = points.iter().map(|p| p[0]).collect();
+        let y: Vec<f64> = points.iter().map(|p| p[1]).collect();
+        let n = x.len();
+        let mut slope = vec![0.0; n];
+        if n == 2 {
+            let d = (y[1] - y[0]) / (x[1] - x[0]);
+            slope = vec![d, d];
+        } else if n > 2 {
+            let h: Vec<f64> = (0..n - 1).map(|j| x[j + 1] - x[j]).collect();
+            let d: Vec<f64> = (0..n - 1).map(|j| (y[j + 1] - y[j]) / h[j]).collect();
+            for j in 1..n - 1 {
+                if d[j - 1] * d[j] > 0.0 {
+                    let (w1, w2) = (2.0 * h[j] + h[j - 1], h[j] + 2.0 * h[j - 1]);
+                    slope[j] = (w1 + w2) / (w1 / d[j - 1] + w2 / d[j]);
+                }
+            }
+            slope[0] = end_slope(h[0], h[1], d[0], d[1]);
+            slope[n - 1] = end_slope(h[n - 2], h[n - 3], d[n - 2], d[n - 3]);
+        }
+        Monotone { x, y, slope }
+    }
+
+    /// The value at `x`; held beyond the ends.
+    pub(crate) fn at(&self, x: f64) -> f64 {
+        let n = self.x.len();
+        if n == 0 {
+            return 0.0;
+        }
+        if x <= self.x[0] {
+            return self.y[0];
+        }
+        if x >= self.x[n - 1] {
+            return self.y[n - 1];
+        }
+        let j = self.x.partition_point(|knot| *knot <= x) - 1;
+        let h = self.x[j + 1] - self.x[j];
+        let t = (x - self.x[j]) / h;
+        let (t2, t3) = (t * t, t * t * t);
+        (2.0 * t3 - 3.0 * t2 + 1.0) * self.y[j]
+            + (t3 - 2.0 * t2 + t) * h * self.slope[j]
+            + (3.0 * t2 - 2.0 * t3) * self.y[j + 1]
+            + (t3 - t2) * h * self.slope[j + 1]
+    }
+}
+
+/// Slope at an end by the three-point rule, kept monotone.
+fn end_slope(h0: f64, h1: f64, d0: f64, d1: f64) -> f64 {
+    let s = ((2.0 * h0 + h1) * d0 - h0 * d1) / (h0 + h1);
+    if s * d0 <= 0.0 {
+        0.0
+    } else if d0 * d1 <= 0.0 && s.abs() > 3.0 * d0.abs() {
+        3.0 * d0
+    } else {
+        s
+    }
+}

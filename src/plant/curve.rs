@@ -1,0 +1,310 @@
+//! Curves through a few points, held in pieces that a column of values runs through without a branch.
+
+use crate::plant::PlantError;
+
+/// One piece of a curve: adds `t (a + t (b + t c))` with `t = (x - start) per`, held within `0..end`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Piece {
+    start: f64,
+    per: f64,
+    end: f64,
+    a: f64,
+    b: f64,
+    c: f64,
+}
+
+/// A continuous curve `y(x)` as a value at the left end plus what each piece adds.
+///
+/// Left of the first point the curve is held; right of the last it goes on with the slope given.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Curve {
+    base: f64,
+    pieces: Vec<Piece>,
+}
+
+/// Values that go through all pieces together; small enough for the nearest cache.
+const BLOCK: usize = 64;
+
+crate::wide! {
+    /// `out[i] = curve(x[i] * scale)`.
+    fn run(curve: &Curve, scale: f64, x: &[f64], out: &mut [f64]) {
+        for (x, out) in x.chunks(BLOCK).zip(out.chunks_mut(BLOCK)) {
+            let mut at = [0.0_f64; BLOCK];
+            at[..x.len()].copy_from_slice(x);
+            let mut y = [curve.base; BLOCK];
+            for piece in &curve.pieces {
+                for (at, y) in at.iter().zip(y.iter_mut()) {
+                    let t = (at * scale - piece.start) * piece.per;
+                    let t = if t > 0.0 { t } else { 0.0 };
+                    let t = if t < piece.end { t } else { piece.end };
+                    *y += t * (piece.a + t * (piece.b + t * piece.c));
+                }
+            }
+            let n = out.len();
+            out.copy_from_slice(&y[..n]);
+        }
+    }
+}
+
+impl Curve {
+    /// The same everywhere.
+    pub(crate) fn constant(y: f64) -> Curve {
+        Curve { base: y, pieces: Vec::new() }
+    }
+
+    /// Straight lines through ascending points, held beyond both ends.
+    pub(crate) fn straight(points: &[[f64; 2]]) -> Curve {
+        let pieces = points
+            .windows(2)
+            .map(|w| Piece {
+                start: w[0][0],
+                per: 1.0 / (w[1][0] - w[0][0]),
+                end: 1.0,
+                a: w[1][1] - w[0][1],
+                b: 0.0,
+                c: 0.0,
+            })
+            .collect();
+        Curve { base: points.first().map_or(0.0, |p| p[1]), pieces }
+    }
+
+    /// Cubic Hermite pieces through ascending points with the slopes given; beyond the last point its slope goes on,
+    /// but never downwards.
+    fn hermite(points: &[[f64; 2]], slopes: &[f64]) -> Curve {
+        let mut pieces: Vec<Piece> = points
+            .windows(2)
+            .zip(slopes.windows(2))
+            .map(|(p, d)| {
+                let h = p[1][0] - p[0][0];
+                let rise = p[1][1] - p[0][1];
+                let (d0, d1) = (d[0] * h, d[1] * h);
+                Piece {
+                    start: p[0][0],
+                    per: 1.0 / h,
+                    end: 1.0,
+                    a: d0,
+                    b: 3.0 * rise - 2.0 * d0 - d1,
+                    c: d0 + d1 - 2.0 * rise,
+                }
+            })
+            .collect();
+        if let (Some(last), Some(&slope)) = (points.last(), slopes.last()) {
+            pieces.push(Piece { start: last[0], per: 1.0, end: f64::MAX, a: slope.max(0.0), b: 0.0, c: 0.0 });
+        }
+        Curve { base: points.first().map_or(0.0, |p| p[1]), pieces }
+    }
+
+    /// Conversion loss over input power, both in W, through points that lie on it, from zero input upwards.
+    ///
+    /// One point: the same efficiency at every load. Two: a straight line. Three: the parabola
+    /// `p0 + p1 P + p2 P^2`, if it stays a loss. More, or a parabola that does not: monotone cubic pieces with the
+    /// three-point slopes of Fritsch and Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300-304, in the form for
+    /// unequal steps (Brodlie), held within the bounds of Fritsch and Carlson, SIAM J. Numer. Anal. 17 (1980)
+    /// 238-246, for the loss and for what is left after it (both from memory). Where the loss points rise, the curve
+    /// rises between them; output always rises with input.
+    ///
+    /// The points ascend in input power, and so does input less loss.
+    pub(crate) fn loss(points: &[[f64; 2]]) -> Curve {
+        match points {
+            [] => Curve::constant(0.0),
+            [[x, y]] => Curve::hermite(&[[0.0, 0.0], [*x, *y]], &[y / x, y / x]),
+            [a, b, c] => Curve::parabola(*a, *b, *c).unwrap_or_else(|| Curve::monotone(points)),
+            _ => Curve::monotone(points),
+        }
+    }
+
+    fn parabola(a: [f64; 2], b: [f64; 2], c: [f64; 2]) -> Option<Curve> {
+        let s1 = (b[1] - a[1]) / (b[0] - a[0]);
+        let s2 = (c[1] - b[1]) / (c[0] - b[0]);
+        let p2 = (s2 - s1) / (c[0] - a[0]);
+        let p1 = s1 - p2 * (a[0] + b[0]);
+        let p0 = a[1] - a[0] * (p1 + p2 * a[0]);
+        let end_slope = p1 + 2.0 * p2 * c[0];
+        let fine = p0 >= 0.0 && p1 >= 0.0 && (0.0..1.0).contains(&end_slope) && p1 < 1.0;
+        fine.then(|| Curve::hermite(&[[0.0, p0], c], &[p1, end_slope]))
+    }
+
+    fn monotone(points: &[[f64; 2]]) -> Curve {
+        let (first, second) = (points[0], points[1]);
+        let start_slope = (second[1] - first[1]) / (second[0] - first[0]);
+        let at_zero = (first[1] - start_slope * first[0]).clamp(0.0, first[1].max(0.0));
+        let mut all = vec![[0.0, at_zero]];
+        all.extend_from_slice(points);
+        let step: Vec<f64> = all.windows(2).map(|w| w[1][0] - w[0][0]).collect();
+        let rise: Vec<f64> = all.windows(2).map(|w| (w[1][1] - w[0][1]) / (w[1][0] - w[0][0])).collect();
+        let last = rise.len() - 1;
+        let mut slopes = vec![rise[0]];
+        for i in 1..=last {
+            slopes.push(inner_slope(step[i - 1], step[i], rise[i - 1], rise[i]));
+        }
+        slopes.push(end_slope(step[last], step[last - 1], rise[last], rise[last - 1]));
+        // What is left, 1 - slope, must stay within 0 .. 3 times its own smallest secant.
+        for (i, slope) in slopes.iter_mut().enumerate() {
+            let left = rise[i.saturating_sub(1)];
+            let right = rise[i.min(last)];
+            *slope = slope.clamp(1.0 - 3.0 * (1.0 - left.max(right)), 1.0);
+        }
+        Curve::hermite(&all, &slopes)
+    }
+
+    /// One value.
+    pub(crate) fn at(&self, x: f64) -> f64 {
+        let mut y = [0.0];
+        self.column(1.0, &[x], &mut y);
+        y[0]
+    }
+
+    /// `out[i] = curve(x[i] * scale)`; both slices have the same length.
+    pub(crate) fn column(&self, scale: f64, x: &[f64], out: &mut [f64]) {
+        run(self, scale, x, out);
+    }
+}
+
+/// Weighted harmonic mean of the secants on both sides; zero where they differ in sign.
+fn inner_slope(h0: f64, h1: f64, s0: f64, s1: f64) -> f64 {
+    if s0 * s1 <= 0.0 {
+        return 0.0;
+    }
+    let (w0, w1) = (2.0 * h1 + h0, h1 + 2.0 * h0);
+    (w0 + w1) / (w0 / s0 + w1 / s1)
+}
+
+/// Three-point slope at the last point, held to the sign and three times the size of the last secant.
+fn end_slope(h0: f64, h1: f64, s0: f64, s1: f64) -> f64 {
+    let slope = ((2.0 * h0 + h1) * s0 - h0 * s1) / (h0 + h1);
+    if slope * s0 <= 0.0 {
+        0.0
+    } else if slope.abs() > 3.0 * s0.abs() {
+        3.0 * s0
+    } else {
+        slope
+    }
+}
+
+/// `[load in percent of the rating, efficiency in percent]` as `[input W, loss W]`, checked.
+///
+/// `on_input`: the load is counted on the input side (module converters), not on the output (inverters).
+pub(crate) fn loss_points(
+    key: &str,
+    rating_w: f64,
+    points: &[[f64; 2]],
+    on_input: bool,
+) -> Result<Vec<[f64; 2]>, PlantError> {
+    if points.is_empty() {
+        return Err(PlantError::missing(
+            key,
+            "[percent of rating, efficiency in percent] points",
+            "Take them from the data sheet, for example [[10, 96.5], [50, 98.0], [100, 97.6]].",
+        ));
+    }
+    let mut found: Vec<[f64; 2]> = Vec::with_capacity(points.len());
+    for (i, &[load, eta]) in points.iter().enumerate() {
+        let name = format!("{key}[{i}]");
+        if !load.is_finite() || load <= 0.0 || load > 200.0 {
+            return Err(PlantError::value(
+                name,
+                load,
+                "a load above 0 and up to 200 percent",
+                "Check the first number of the pair.",
+            ));
+        }
+        if !eta.is_finite() || eta <= 0.0 || eta > 100.0 {
+            return Err(PlantError::value(
+                name,
+                eta,
+                "an efficiency above 0 and up to 100 percent",
+                "Check the second number of the pair.",
+            ));
+        }
+        if eta <= 1.0 {
+            return Err(PlantError::value(
+                name,
+                eta,
+                "an efficiency in percent",
+                format!("It looks like a share; write {}.", eta * 100.0),
+            ));
+        }
+        let load_w = load / 100.0 * rating_w;
+        let dc = if on_input { load_w } else { load_w / (eta / 100.0) };
+        let point = [dc, dc * (1.0 - eta / 100.0)];
+        if let Some(before) = found.last() {
+            if load <= points[i - 1][0] {
+                return Err(PlantError::value(
+                    name,
+                    load,
+                    format!("a load above the one before ({})", points[i - 1][0]),
+                    "Put the points in ascending order, each load once.",
+                ));
+            }
+            // Input and output must both rise, or the curve has no meaning.
+            if dc <= before[0] || dc - point[1] <= before[0] - before[1] {
+                return Err(PlantError::value(
+                    name,
+                    eta,
+                    "an efficiency with which output rises as input rises",
+                    "Check this point and the one before for a slip.",
+                ));
+            }
+        }
+        found.push(point);
+    }
+    Ok(found)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn passes_through_its_points() {
+        let points = [[1.0, 0.5], [2.0, 0.55], [4.0, 0.8], [8.0, 1.9], [9.0, 2.3]];
+        let curve = Curve::loss(&points);
+        for [x, y] in points {
+            assert!((curve.at(x) - y).abs() < 1e-14, "{x}");
+        }
+        assert!(curve.at(0.0) >= 0.0);
+        assert!(curve.at(12.0) > curve.at(9.0));
+    }
+
+    #[test]
+    fn three_points_are_a_parabola() {
+        let f = |x: f64| 90.0 + 0.004 * x + 4e-7 * x * x;
+        let curve = Curve::loss(&[[2000.0, f(2000.0)], [15000.0, f(15000.0)], [33000.0, f(33000.0)]]);
+        for x in [0.0, 500.0, 9000.0, 20000.0, 33000.0] {
+            assert!((curve.at(x) - f(x)).abs() < 1e-9, "{x}");
+        }
+    }
+
+    #[test]
+    fn straight_lines_are_held_beyond_their_ends() {
+        let curve = Curve::straight(&[[40.0, 33000.0], [50.0, 28000.0], [60.0, 0.0]]);
+        assert_eq!(curve.at(-10.0), 33000.0);
+        assert_eq!(curve.at(45.0), 30500.0);
+        assert_eq!(curve.at(99.0), 0.0);
+    }
+
+    proptest! {
+        #[test]
+        fn output_rises_with_input_and_never_exceeds_it(
+            etas in proptest::collection::vec(70.0..99.9_f64, 1..9),
+            xs in proptest::collection::vec(0.0..1.6_f64, 2..40),
+        ) {
+            let n = etas.len();
+            let points: Vec<[f64; 2]> =
+                etas.iter().enumerate().map(|(i, &e)| [100.0 * (i + 1) as f64 / n as f64, e]).collect();
+            if let Ok(points) = loss_points("efficiency", 1.0, &points, false) {
+                let curve = Curve::loss(&points);
+                let mut xs = xs;
+                xs.sort_by(f64::total_cmp);
+                let mut before = -1.0;
+                for x in xs {
+                    let loss = curve.at(x);
+                    prop_assert!(loss >= -1e-12);
+                    prop_assert!(x - loss >= before - 1e-12, "{x}");
+                    before = x - loss;
+                }
+            }
+        }
+    }
+}

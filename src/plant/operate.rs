@@ -1,0 +1,529 @@
+//! Where the strings of one inverter input operate: shared voltage, tracking window, current limit, cable.
+
+use crate::module::Electrical;
+
+/// The current-voltage curve of one module.
+pub trait IvCurve {
+    /// Current in A at `v` V, effective irradiance `g` W/m2, cell temperature `t` C; 0 or below beyond the
+    /// open-circuit voltage. Falls with `v` and is concave in it, as a one-diode curve is.
+    fn current_at(&self, v: f64, g: f64, t: f64) -> f64;
+
+    /// Current up to a factor that depends on `g` and `t` alone, when that is cheaper than the current itself.
+    fn shape_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        self.current_at(v, g, t)
+    }
+
+    /// Open-circuit voltage in V, by halving an interval of the curve.
+    fn v_oc(&self, g: f64, t: f64) -> f64 {
+        let mut high = 1.0;
+        while self.current_at(high, g, t) > 0.0 && high < 1e5 {
+            high *= 2.0;
+        }
+        let mut low = 0.0;
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            if self.current_at(middle, g, t) > 0.0 { low = middle } else { high = middle }
+        }
+        0.5 * (low + high)
+    }
+
+    /// Voltage at maximum power in V.
+    fn v_mp(&self, g: f64, t: f64) -> f64 {
+        highest(|v| v * self.current_at(v, g, t).max(0.0), 0.0, self.v_oc(g, t), 1e-9)
+    }
+}
+
+impl IvCurve for Electrical {
+    fn current_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        Electrical::current_at(self, v, g, t)
+    }
+
+    fn shape_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        Electrical::shape_at(self, v, g, t)
+    }
+
+    fn v_oc(&self, g: f64, t: f64) -> f64 {
+        self.point(g, t).v_oc
+    }
+
+    fn v_mp(&self, g: f64, t: f64) -> f64 {
+        self.point(g, t).v_mp
+    }
+}
+
+/// Equal strings of one input: same module, length, light, temperature and cable.
+///
+/// Columns are per module and of equal length; `v_mp` and `i_mp` are the module's own maximum power point after
+/// everything that lowers it.
+#[derive(Clone, Copy)]
+pub struct StringSet<'a> {
+    /// The module's curve; only its shape is used, it is scaled in current to meet `i_mp` at `v_mp`.
+    pub curve: &'a dyn IvCurve,
+    /// Modules in series.
+    pub n_series: u32,
+    /// Strings of this kind on the input.
+    pub count: u32,
+    /// Resistance of the cable loop of one string, ohm.
+    pub loop_ohm: f64,
+    /// Effective irradiance, W/m2.
+    pub g: &'a [f64],
+    /// Cell temperature, C.
+    pub t: &'a [f64],
+    /// Voltage at maximum power, V.
+    pub v_mp: &'a [f64],
+    /// Current at maximum power, A.
+    pub i_mp: &'a [f64],
+}
+
+impl StringSet<'_> {
+    fn is_like(&self, other: &StringSet<'_>) -> bool {
+        self.n_series == other.n_series
+            && self.loop_ohm == other.loop_ohm
+            && std::ptr::eq(self.g, other.g)
+            && std::ptr::eq(self.t, other.t)
+            && std::ptr::eq(self.v_mp, other.v_mp)
+            && std::ptr::eq(self.i_mp, other.i_mp)
+    }
+}
+
+/// What an inverter input allows. Left out means no limit.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct InputLimits {
+    /// Tracking window at the inverter's terminals, V.
+    pub window_v: Option<[f64; 2]>,
+    /// Largest operating current of the input, A.
+    pub i_max: Option<f64>,
+}
+
+/// One input over the steps, W unless said otherwise.
+///
+/// `own - shared` is what unequal strings cost, `shared - held` what window and current limit cost, and
+/// `held - cable` reaches the inverter at `v` volts.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct InputColumns {
+    /// Every string at its own maximum power point.
+    pub own: Vec<f64>,
+    /// All strings at the best common voltage.
+    pub shared: Vec<f64>,
+    /// At the voltage within the limits.
+    pub held: Vec<f64>,
+    /// I2R in the string cables at that point.
+    pub cable: Vec<f64>,
+    /// Voltage at the inverter, V; 0 without light.
+    pub v: Vec<f64>,
+    /// Steps with light held at the lower end of the window.
+    pub steps_below: usize,
+    /// Steps with light held at the upper end.
+    pub steps_above: usize,
+    /// Steps held by the current limit.
+    pub steps_over_current: usize,
+}
+
+/// Finds the operating point of one input in every step.
+///
+/// Equal strings run at the module's own maximum power point, a single pass over the columns; only steps outside a
+/// limit look at the curve. Unequal strings share the voltage: their currents add, and the voltage of the highest
+/// power at the inverter's terminals is searched between their own (the sum of concave curves has one maximum, or one between each pair of
+/// open-circuit voltages that lie in between).
+/// Outside the window the nearest end is held; above the current limit the voltage is raised until the current fits.
+/// A string whose open-circuit voltage lies below the common voltage gives nothing (no current backwards).
+pub fn operate(sets: &[StringSet<'_>], limits: &InputLimits, out: &mut InputColumns) {
+    let len = sets.iter().map(|s| s.g.len().min(s.t.len()).min(s.v_mp.len()).min(s.i_mp.len())).min().unwrap_or(0);
+    for column in [&mut out.own, &mut out.shared, &mut out.held, &mut out.cable, &mut out.v] {
+        column.clear();
+        column.resize(len, 0.0);
+    }
+    (out.steps_below, out.steps_above, out.steps_over_current) = (0, 0, 0);
+    let Some(first) = sets.first() else { return };
+    if sets.iter().all(|s| s.is_like(first)) {
+        let one = StringSet { count: sets.iter().map(|s| s.count).sum(), ..*first };
+        equal(&one, limits, len, out);
+    } else {
+        for step in 0..len {
+            unequal(sets, limits, step, out);
+        }
+    }
+}
+
+const BLOCK: usize = 64;
+
+fn equal(set: &StringSet<'_>, limits: &InputLimits, len: usize, out: &mut InputColumns) {
+    let (v_mp, i_mp) = (&set.v_mp[..len], &set.i_mp[..len]);
+    let (n, count) = (f64::from(set.n_series), f64::from(set.count));
+    at_maximum(n, count, set.loop_ohm, v_mp, i_mp, &mut out.own, &mut out.cable, &mut out.v);
+    out.shared.copy_from_slice(&out.own);
+    out.held.copy_from_slice(&out.own);
+    let [low, high] = limits.window_v.unwrap_or([0.0, f64::MAX]);
+    let i_max = limits.i_max.unwrap_or(f64::MAX) / count;
+    for start in (0..len).step_by(BLOCK) {
+        let block = start..len.min(start + BLOCK);
+        if all_within(low, high, i_max, &out.v[block.clone()], &i_mp[block.clone()]) {
+            continue;
+        }
+        for step in block {
+            let outside = !(low..=high).contains(&out.v[step]) || i_mp[step] > i_max;
+            if outside && i_mp[step] > 0.0 {
+                let sets = [*set];
+                hold(&sets, limits, step, out.v[step], out);
+            }
+        }
+    }
+}
+
+crate::wide! {
+    fn at_maximum(
+        n: f64, count: f64, ohm: f64, v_mp: &[f64], i_mp: &[f64], p: &mut [f64], cable: &mut [f64], v: &mut [f64],
+    ) {
+        for ((((v_mp, i_mp), p), cable), v) in v_mp.iter().zip(i_mp).zip(p.iter_mut()).zip(cable.iter_mut()).zip(v.iter_mut()) {
+            *p = (n * count) * (v_mp * i_mp);
+            *cable = (count * ohm) * (i_mp * i_mp);
+            *v = n * v_mp - ohm * i_mp;
+        }
+    }
+}
+
+crate::wide! {
+    fn all_within(low: f64, high: f64, i_max: f64, v: &[f64], i: &[f64]) -> bool {
+        let mut outside = 0u64;
+        for (v, i) in v.iter().zip(i) {
+            let here = (*v < low) | (*v > high) | (*i > i_max);
+            outside += u64::from(here & (*i > 0.0));
+        }
+        outside == 0
+    }
+}
+
+fn unequal(sets: &[StringSet<'_>], limits: &InputLimits, step: usize, out: &mut InputColumns) {
+    let (mut low, mut high) = (f64::MAX, 0.0_f64);
+    for set in sets {
+        let (v, i) = (set.v_mp[step], set.i_mp[step]);
+        if i > 0.0 && v > 0.0 {
+            let n = f64::from(set.n_series);
+            out.own[step] += n * f64::from(set.count) * (v * i);
+            let v = n * v - set.loop_ohm * i;
+            low = low.min(v);
+            high = high.max(v);
+        }
+    }
+    if high <= 0.0 || out.own[step] <= 0.0 {
+        return;
+    }
+    let best = best_voltage(sets, step, low, high);
+    let there = at(sets, step, best);
+    out.shared[step] = there.p.min(out.own[step]);
+    (out.held[step], out.cable[step], out.v[step]) = (out.shared[step], there.cable, best);
+    hold(sets, limits, step, best, out);
+}
+
+/// The common voltage of the highest power at the inverter, between the strings' own.
+///
+/// Where no string's open-circuit voltage lies in between there is one maximum; else one between each pair of them.
+fn best_voltage(sets: &[StringSet<'_>], step: usize, low: f64, high: f64) -> f64 {
+    if high - low < 1e-9 {
+        return low;
+    }
+    let power = |v: f64| v * at(sets, step, v).i;
+    let (mut best, mut most, mut from) = (low, power(low), low);
+    loop {
+        let next_dead = sets
+            .iter()
+            .filter(|set| set.i_mp[step] > 0.0 && string_at(set, step, high).0 <= 0.0)
+            .map(|set| f64::from(set.n_series) * set.curve.v_oc(set.g[step], set.t[step]))
+            .filter(|v| *v > from && *v < high)
+            .fold(high, f64::min);
+        let v = highest(power, from, next_dead, 1e-5 * high);
+        for v in [v, next_dead] {
+            let p = power(v);
+            if p > most {
+                (best, most) = (v, p);
+            }
+        }
+        if next_dead >= high {
+            return best;
+        }
+        from = next_dead;
+    }
+}
+
+/// Moves one step into the limits, from the voltage `best`.
+fn hold(sets: &[StringSet<'_>], limits: &InputLimits, step: usize, best: f64, out: &mut InputColumns) {
+    let mut v = best;
+    if let Some([low, high]) = limits.window_v {
+        if v < low {
+            out.steps_below += 1;
+            v = low;
+        } else if v > high {
+            out.steps_above += 1;
+            v = high;
+        }
+    }
+    if let Some(i_max) = limits.i_max
+        && at(sets, step, v).i > i_max
+    {
+        out.steps_over_current += 1;
+        let (mut a, mut b) = (v, v * 1.1 + 1.0);
+        while at(sets, step, b).i > i_max && b < 1e6 {
+            b *= 1.1;
+        }
+        for _ in 0..50 {
+            let middle = 0.5 * (a + b);
+            if at(sets, step, middle).i > i_max { a = middle } else { b = middle }
+        }
+        v = b;
+    }
+    if v != best {
+        let there = at(sets, step, v);
+        out.held[step] = there.p.min(out.shared[step]);
+        out.cable[step] = there.cable.min(out.held[step]);
+        out.v[step] = v;
+    }
+}
+
+/// All strings of an input at one voltage.
+struct Point {
+    i: f64,
+    p: f64,
+    cable: f64,
+}
+
+fn at(sets: &[StringSet<'_>], step: usize, v: f64) -> Point {
+    let mut sum = Point { i: 0.0, p: 0.0, cable: 0.0 };
+    for set in sets {
+        let (i, v_string) = string_at(set, step, v);
+        let count = f64::from(set.count);
+        sum.i += count * i;
+        sum.p += count * v_string * i;
+        sum.cable += count * set.loop_ohm * i * i;
+    }
+    sum
+}
+
+/// Current of one string with its cable on `v` volts, and the voltage at its modules.
+fn string_at(set: &StringSet<'_>, step: usize, v: f64) -> (f64, f64) {
+    let (v_mp, i_mp, g, t) = (set.v_mp[step], set.i_mp[step], set.g[step], set.t[step]);
+    if i_mp <= 0.0 || v_mp <= 0.0 {
+        return (0.0, v);
+    }
+    let n = f64::from(set.n_series);
+    let shape = set.curve.shape_at(v_mp, g, t);
+    let scale = if shape > 0.0 { i_mp / shape } else { 1.0 };
+    let current = |v_string: f64| scale * set.curve.shape_at(v_string / n, g, t).max(0.0);
+    if set.loop_ohm <= 0.0 {
+        return (current(v), v);
+    }
+    // The cable lifts the modules by I R: a few secant steps on r(I) = current(v + I R) - I, which falls in I.
+    let residual = |i: f64| current(v + i * set.loop_ohm) - i;
+    let (mut i0, mut i1) = (0.0, i_mp);
+    let (mut r0, mut r1) = (residual(i0), residual(i1));
+    for _ in 0..12 {
+        if r1.abs() < 1e-10 * i_mp || r1 == r0 {
+            break;
+        }
+        let next = (i1 - r1 * (i1 - i0) / (r1 - r0)).max(0.0);
+        (i0, r0) = (i1, r1);
+        i1 = next;
+        r1 = residual(i1);
+    }
+    (i1, v + i1 * set.loop_ohm)
+}
+
+/// Place of the maximum of a function with one maximum in `a..=b`, to `within`.
+///
+/// Golden section with parabolic steps. Source: Brent, R. P.: Algorithms for Minimization without Derivatives (1973),
+/// chapter 5 (from memory).
+fn highest(f: impl Fn(f64) -> f64, mut a: f64, mut b: f64, within: f64) -> f64 {
+    const GOLD: f64 = 0.381_966_011_250_105;
+    let mut x = a + GOLD * (b - a);
+    let (mut w, mut v) = (x, x);
+    let mut fx = -f(x);
+    let (mut fw, mut fv) = (fx, fx);
+    let (mut d, mut e) = (0.0_f64, 0.0_f64);
+    for _ in 0..100 {
+        let m = 0.5 * (a + b);
+        let tol = 1e-10 * x.abs() + within / 3.0;
+        if (x - m).abs() <= 2.0 * tol - 0.5 * (b - a) {
+            break;
+        }
+        let mut golden = true;
+        if e.abs() > tol {
+            let r = (x - w) * (fx - fv);
+            let q = (x - v) * (fx - fw);
+            let mut p = (x - v) * q - (x - w) * r;
+            let mut q = 2.0 * (q - r);
+            if q > 0.0 {
+                p = -p
+            } else {
+                q = -q
+            }
+            let before = e;
+            e = d;
+            if p.abs() < (0.5 * q * before).abs() && p > q * (a - x) && p < q * (b - x) {
+                d = p / q;
+                let u = x + d;
+                if u - a < 2.0 * tol || b - u < 2.0 * tol {
+                    d = if x < m { tol } else { -tol };
+                }
+                golden = false;
+            }
+        }
+        if golden {
+            e = if x < m { b - x } else { a - x };
+            d = GOLD * e;
+        }
+        let u = if d.abs() >= tol { x + d } else { x + tol.copysign(d) };
+        let fu = -f(u);
+        if fu <= fx {
+            if u < x {
+                b = x
+            } else {
+                a = x
+            }
+            (v, fv, w, fw, x, fx) = (w, fw, x, fx, u, fu);
+        } else {
+            if u < x {
+                a = u
+            } else {
+                b = u
+            }
+            if fu <= fw || w == x {
+                (v, fv, w, fw) = (w, fw, u, fu);
+            } else if fu <= fv || v == x || v == w {
+                (v, fv) = (u, fu);
+            }
+        }
+    }
+    x
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// One diode without resistances: `I = I_sc G/1000 - I_0 (exp(V/a) - 1)`.
+    struct Plain;
+
+    impl IvCurve for Plain {
+        fn current_at(&self, v: f64, g: f64, t: f64) -> f64 {
+            let a = 1.7 * (273.15 + t) / 298.15;
+            let i0 = 14.0 / ((37.4 * (1.0 - 0.00275 * (t - 25.0)) / a).exp() - 1.0);
+            14.0 * g / 1000.0 - i0 * ((v / a).exp() - 1.0)
+        }
+    }
+
+    fn columns(g: &[f64], t: &[f64]) -> (Vec<f64>, Vec<f64>) {
+        let v: Vec<f64> = g.iter().zip(t).map(|(&g, &t)| if g > 0.0 { Plain.v_mp(g, t) } else { 0.0 }).collect();
+        let i = v.iter().zip(g.iter().zip(t)).map(|(&v, (&g, &t))| Plain.current_at(v, g, t)).collect();
+        (v, i)
+    }
+
+    fn set<'a>(
+        n: u32,
+        count: u32,
+        ohm: f64,
+        g: &'a [f64],
+        t: &'a [f64],
+        vi: &'a (Vec<f64>, Vec<f64>),
+    ) -> StringSet<'a> {
+        StringSet { curve: &Plain, n_series: n, count, loop_ohm: ohm, g, t, v_mp: &vi.0, i_mp: &vi.1 }
+    }
+
+    #[test]
+    fn voltages_of_the_curve() {
+        assert!((Plain.v_oc(1000.0, 25.0) - 37.4).abs() < 1e-9);
+        // The maximum of V I(V) where I = -V dI/dV.
+        let v = Plain.v_mp(1000.0, 25.0);
+        let slope = (Plain.current_at(v + 1e-4, 1000.0, 25.0) - Plain.current_at(v - 1e-4, 1000.0, 25.0)) / 2e-4;
+        assert!((Plain.current_at(v, 1000.0, 25.0) + v * slope).abs() < 1e-3);
+    }
+
+    #[test]
+    fn equal_strings_need_no_search() {
+        let (g, t) = ([0.0, 10.0, 500.0, 1000.0], [5.0, 5.0, 25.0, 60.0]);
+        let vi = columns(&g, &t);
+        let mut out = InputColumns::default();
+        let one = set(20, 1, 0.58, &g, &t, &vi);
+        operate(&[one, one], &InputLimits::default(), &mut out);
+        for step in 0..4 {
+            assert!((out.own[step] - 40.0 * vi.0[step] * vi.1[step]).abs() < 1e-9);
+            assert_eq!(out.own[step], out.held[step]);
+            assert!((out.cable[step] - 2.0 * 0.58 * vi.1[step] * vi.1[step]).abs() < 1e-9);
+        }
+        assert_eq!(out.v[0], 0.0);
+    }
+
+    #[test]
+    fn the_window_is_held_with_the_power_of_the_curve() {
+        let (g, t) = ([800.0, 800.0], [25.0, 70.0]);
+        let vi = columns(&g, &t);
+        let mut out = InputColumns::default();
+        let limits = InputLimits { window_v: Some([600.0, 625.0]), i_max: None };
+        operate(&[set(20, 2, 0.0, &g, &t, &vi)], &limits, &mut out);
+        assert_eq!(out.v, [625.0, 600.0]);
+        assert_eq!((out.steps_above, out.steps_below), (1, 1));
+        for step in 0..2 {
+            let expected = 2.0 * out.v[step] * Plain.current_at(out.v[step] / 20.0, g[step], t[step]).max(0.0);
+            assert!((out.held[step] - expected).abs() < 1e-6, "{} for {expected}", out.held[step]);
+            assert!(out.held[step] < out.own[step]);
+        }
+    }
+
+    #[test]
+    fn the_current_limit_raises_the_voltage() {
+        let (g, t) = ([1000.0], [25.0]);
+        let vi = columns(&g, &t);
+        let mut out = InputColumns::default();
+        operate(&[set(20, 2, 0.58, &g, &t, &vi)], &InputLimits { window_v: None, i_max: Some(25.0) }, &mut out);
+        assert_eq!(out.steps_over_current, 1);
+        let i = (out.held[0] - out.cable[0]) / out.v[0];
+        assert!((i - 25.0).abs() < 1e-6, "{i}");
+    }
+
+    // A fine scan of the summed curve is the reference.
+    #[test]
+    fn unequal_strings_meet_at_the_best_common_voltage() {
+        let (g, t) = ([900.0, 300.0], [50.0, 20.0]);
+        let vi = columns(&g, &t);
+        let mut out = InputColumns::default();
+        let sets = [set(20, 1, 0.0, &g, &t, &vi), set(17, 1, 0.0, &g, &t, &vi)];
+        operate(&sets, &InputLimits::default(), &mut out);
+        for step in 0..2 {
+            let power = |v: f64| {
+                let of = |n: f64| v * Plain.current_at(v / n, g[step], t[step]).max(0.0);
+                of(20.0) + of(17.0)
+            };
+            let scanned = (0..80_000).map(|k| power(f64::from(k) * 0.01)).fold(0.0, f64::max);
+            assert!((out.shared[step] / scanned - 1.0).abs() < 1e-7, "{} for {scanned}", out.shared[step]);
+            assert!(out.shared[step] < out.own[step]);
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn each_step_down_costs(
+            light in proptest::collection::vec((0.0..1200.0_f64, -20.0..75.0_f64, 0.0..1200.0_f64, -20.0..75.0_f64), 1..6),
+            n in (5u32..25, 5u32..25), ohm in 0.0..1.0_f64, low in 100.0..500.0_f64, i_max in 10.0..30.0_f64,
+        ) {
+            let (first, second): (Vec<_>, Vec<_>) = light.iter().map(|x| ((x.0, x.1), (x.2, x.3))).unzip();
+            let (g1, t1): (Vec<f64>, Vec<f64>) = first.into_iter().unzip();
+            let (g2, t2): (Vec<f64>, Vec<f64>) = second.into_iter().unzip();
+            let (a, b) = (columns(&g1, &t1), columns(&g2, &t2));
+            let limits = InputLimits { window_v: Some([low, low + 300.0]), i_max: Some(i_max) };
+            let mut out = InputColumns::default();
+            operate(&[set(n.0, 1, ohm, &g1, &t1, &a), set(n.1, 1, ohm, &g2, &t2, &b)], &limits, &mut out);
+            for step in 0..light.len() {
+                prop_assert!(out.own[step] >= out.shared[step] && out.shared[step] >= out.held[step]);
+                prop_assert!(out.held[step] >= out.cable[step] && out.cable[step] >= 0.0);
+                // The best common voltage is never worse than turning the weaker string off.
+                let best_alone = [(n.0, &a), (n.1, &b)]
+                    .iter()
+                    .map(|(n, vi)| f64::from(*n) * vi.0[step] * vi.1[step] - ohm * vi.1[step] * vi.1[step])
+                    .fold(0.0, f64::max);
+                prop_assert!(out.shared[step] >= best_alone * (1.0 - 1e-6));
+                for column in [&out.own, &out.shared, &out.held, &out.cable, &out.v] {
+                    prop_assert!(column[step].is_finite());
+                }
+            }
+        }
+    }
+}

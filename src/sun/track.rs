@@ -1,0 +1,384 @@
+//! The sun over a weather year, on its daylight steps.
+
+use super::air::zenith_and_air_mass;
+use super::ephemeris::{Anchor, PARALLAX, SIDEREAL_RATE, anchor, days_since_2000, delta_t_s};
+use super::position::vector;
+use crate::maths::acos_rough;
+use crate::units::SOLAR_CONSTANT;
+use crate::weather::WeatherYear;
+
+/// The sun over a weather year, on its daylight steps only; every column has `steps.len()` values.
+///
+/// A daylight step is one in which the sun's centre stands above the horizon for some part of the step, or in which
+/// the file holds light. The vector belongs to the middle of the step, or to the middle of its sunlit part when the
+/// sun rises or sets within it. No refraction: it lifts the sun by less than 0.1 deg above 9 deg of elevation.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct SunTrack {
+    /// Index of each daylight step in the weather year, ascending.
+    pub steps: Vec<u32>,
+    /// `month_start[m]..month_start[m + 1]` are the daylight steps of month `m` (0..=11).
+    pub month_start: [usize; 13],
+    /// East component of the unit vector to the sun.
+    pub east: Vec<f64>,
+    /// North component.
+    pub north: Vec<f64>,
+    /// Up component: cos of the zenith angle; may be below 0 in twilight.
+    pub up: Vec<f64>,
+    /// Zenith angle, rad, to 1e-7: for sky bins and limits, not for geometry.
+    pub zenith: Vec<f64>,
+    /// Extraterrestrial normal irradiance, W/m2.
+    pub e0n: Vec<f64>,
+    /// Relative optical air mass (Kasten and Young 1989), held at its horizon value below the horizon.
+    pub air_mass: Vec<f64>,
+}
+
+/// One day's constants of the place.
+struct Day {
+    anchor: Anchor,
+    /// Local sidereal angle at the middle of the day, rad.
+    theta: f64,
+}
+
+/// Sine and cosine of the place's latitude.
+#[derive(Clone, Copy)]
+struct Latitude {
+    sin: f64,
+    cos: f64,
+}
+
+impl SunTrack {
+    /// Follows the sun over a weather year.
+    ///
+    /// Every day has an anchor at its local noon, with its own source year; within the day the sidereal angle and the
+    /// sun's longitude turn at their rates. The middle of step `k` is, in UTC, local midnight - offset + (k + 1/2) step.
+    /// Against the whole algorithm of NREL/TP-560-34302 the vector is within 0.002 deg from 1950 to 2050 at all latitudes.
+    pub fn over(weather: &WeatherYear) -> SunTrack {
+        let n = weather.steps_per_day.max(1);
+        let place = &weather.place;
+        let offset_d = f64::from(place.utc_offset_min) / 1440.0;
+        let (sin, cos) = place.latitude_deg.to_radians().sin_cos();
+        let latitude = Latitude { sin, cos };
+        let longitude = place.longitude_deg.to_radians();
+
+        let noons: Vec<f64> = weather.days.iter().map(|day| days_since_2000(*day) + 0.5 - offset_d).collect();
+        let mut anchors = vec![Anchor::default(); noons.len()];
+        anchors_of(&noons, &mut anchors);
+
+        let turns = Turns::new(n);
+        let room = weather.len() / 2 + weather.len() / 16 + n;
+        let mut track = SunTrack::with_room(room);
+        let mut lit = DayLight::new(n);
+        let mut month = 0;
+        for (d, a) in anchors.iter().enumerate() {
+            // Months of a typical year follow each other; should one come out of turn, it is counted with the one before.
+            let this_month = weather.month_of_day(d);
+            while month < this_month {
+                month += 1;
+                track.month_start[month] = track.steps.len();
+            }
+            let day = Day { anchor: *a, theta: a.sidereal + longitude };
+            lit.fill(&day, latitude);
+            lit.add_light_of_file(weather, d * n);
+            track.push_day(&day, latitude, &turns, &mut lit, d * n);
+        }
+        while month < 12 {
+            month += 1;
+            track.month_start[month] = track.steps.len();
+        }
+        let count = track.steps.len();
+        track.zenith.resize(count, 0.0);
+        track.air_mass.resize(count, 0.0);
+        zenith_and_air_mass(&track.up, &mut track.zenith, &mut track.air_mass);
+        track
+    }
+
+    /// Number of daylight steps.
+    pub fn len(&self) -> usize {
+        self.steps.len()
+    }
+
+    /// True when there is no daylight at all.
+    pub fn is_empty(&self) -> bool {
+        self.steps.is_empty()
+    }
+
+    fn with_room(room: usize) -> SunTrack {
+        SunTrack {
+            steps: Vec::with_capacity(room),
+            month_start: [0; 13],
+            east: Vec::with_capacity(room),
+            north: Vec::with_capacity(room),
+            up: Vec::with_capacity(room),
+            zenith: Vec::with_capacity(room),
+            e0n: Vec::with_capacity(room),
+            air_mass: Vec::with_capacity(room),
+        }
+    }
+
+    fn push_day(&mut self, day: &Day, latitude: Latitude, turns: &Turns, lit: &mut DayLight, first_step: usize) {
+        let Some((from, to)) = lit.range() else { return };
+        // Whole groups of eight around the wanted steps keep the loop free of remainders.
+        let (low, high) = (from & !7, (to + 8) & !7);
+        let a = &day.anchor;
+        let (sin_theta, cos_theta) = crate::maths::sin_cos(day.theta);
+        vectors(
+            &turns.cos[low..high],
+            &turns.sin[low..high],
+            &turns.days[low..high],
+            [a.cos_lambda, a.sin_lambda, a.lambda_rate, a.cos_eps, a.sin_eps, cos_theta, sin_theta],
+            [latitude.sin, latitude.cos, PARALLAX / a.distance],
+            &mut lit.east[low..high],
+            &mut lit.north[low..high],
+            &mut lit.up[low..high],
+        );
+        for &(k, middle) in &lit.edges[..lit.edge_count] {
+            let [east, north, up] = vector_at(day, latitude, middle - 0.5);
+            lit.east[k] = east;
+            lit.north[k] = north;
+            lit.up[k] = up;
+        }
+        // 1/R^2 over the day by its rate.
+        let e0n = SOLAR_CONSTANT / (a.distance * a.distance);
+        let slope = -2.0 * e0n * a.distance_rate / a.distance;
+        for k in from..=to {
+            if lit.wanted[k] {
+                self.steps.push((first_step + k) as u32);
+                self.e0n.push(e0n + slope * turns.days[k]);
+            }
+        }
+        if lit.unbroken {
+            self.east.extend_from_slice(&lit.east[from..=to]);
+            self.north.extend_from_slice(&lit.north[from..=to]);
+            self.up.extend_from_slice(&lit.up[from..=to]);
+        } else {
+            for k in (from..=to).filter(|k| lit.wanted[*k]) {
+                self.east.push(lit.east[k]);
+                self.north.push(lit.north[k]);
+                self.up.push(lit.up[k]);
+            }
+        }
+    }
+}
+
+/// The anchors of many days.
+fn anchors_of(days: &[f64], anchors: &mut [Anchor]) {
+    for (day, anchor_) in days.iter().zip(anchors.iter_mut()) {
+        *anchor_ = anchor(*day, delta_t_s(*day));
+    }
+}
+
+/// The sun's vector at `dt` days from the day's anchor.
+fn vector_at(day: &Day, latitude: Latitude, dt: f64) -> [f64; 3] {
+    let a = &day.anchor;
+    let (s, c) = crate::maths::sin_cos(a.lambda_rate * dt);
+    let moved = Anchor {
+        cos_lambda: a.cos_lambda * c - a.sin_lambda * s,
+        sin_lambda: a.sin_lambda * c + a.cos_lambda * s,
+        ..*a
+    };
+    vector(&moved, day.theta + SIDEREAL_RATE * dt, latitude.sin, latitude.cos)
+}
+
+/// How far the sky has turned at the middle of each step, counted from the middle of the day; the same for every day.
+struct Turns {
+    cos: Vec<f64>,
+    sin: Vec<f64>,
+    days: Vec<f64>,
+}
+
+impl Turns {
+    fn new(n: usize) -> Turns {
+        let padded = n.next_multiple_of(8);
+        let days: Vec<f64> = (0..padded).map(|k| (k as f64 + 0.5) / n as f64 - 0.5).collect();
+        let (sin, cos) = days.iter().map(|d| crate::maths::sin_cos(SIDEREAL_RATE * d)).unzip();
+        Turns { cos, sin, days }
+    }
+}
+
+crate::wide! {
+    /// East, north and up at the middle of each step of one day.
+    fn vectors(
+        turn_cos: &[f64],
+        turn_sin: &[f64],
+        dt: &[f64],
+        sun: [f64; 7],
+        place: [f64; 3],
+        east: &mut [f64],
+        north: &mut [f64],
+        up: &mut [f64],
+    ) {
+        let n = turn_cos.len();
+        let (turn_sin, dt) = (&turn_sin[..n], &dt[..n]);
+        let (east, north, up) = (&mut east[..n], &mut north[..n], &mut up[..n]);
+        let [cos_lambda, sin_lambda, rate, cos_eps, sin_eps, cos_theta, sin_theta] = sun;
+        let [sin_phi, cos_phi, lift] = place;
+        for i in 0..n {
+            // The longitude moves by less than 0.009 rad from the anchor: two terms of the series leave 1e-11.
+            let d = rate * dt[i];
+            let d2 = d * d;
+            let s = d - d * d2 * (1.0 / 6.0);
+            let c = 1.0 - d2 * (0.5 - d2 * (1.0 / 24.0));
+            let x = cos_lambda * c - sin_lambda * s;
+            let along = sin_lambda * c + cos_lambda * s;
+            let (y, z) = (along * cos_eps, along * sin_eps);
+            let c_theta = cos_theta * turn_cos[i] - sin_theta * turn_sin[i];
+            let s_theta = sin_theta * turn_cos[i] + cos_theta * turn_sin[i];
+            let u = x * c_theta + y * s_theta;
+            let h = sin_phi * z + cos_phi * u;
+            let scale = 1.0 + lift * h;
+            east[i] = (y * c_theta - x * s_theta) * scale;
+            north[i] = (cos_phi * z - sin_phi * u) * scale;
+            up[i] = (h - lift) * scale;
+        }
+    }
+}
+
+/// Which steps of one day have light, and the scratch columns of that day.
+struct DayLight {
+    n: usize,
+    wanted: Vec<bool>,
+    /// Sunlit part of each edge step, days.
+    edges: [(usize, f64); 6],
+    edge_length: [f64; 6],
+    edge_count: usize,
+    unbroken: bool,
+    east: Vec<f64>,
+    north: Vec<f64>,
+    up: Vec<f64>,
+}
+
+impl DayLight {
+    fn new(n: usize) -> DayLight {
+        let padded = n.next_multiple_of(8);
+        DayLight {
+            n,
+            wanted: vec![false; n],
+            edges: [(0, 0.0); 6],
+            edge_length: [0.0; 6],
+            edge_count: 0,
+            unbroken: true,
+            east: vec![0.0; padded],
+            north: vec![0.0; padded],
+            up: vec![0.0; padded],
+        }
+    }
+
+    /// First and last wanted step.
+    fn range(&mut self) -> Option<(usize, usize)> {
+        let from = self.wanted.iter().position(|w| *w)?;
+        let to = self.wanted.iter().rposition(|w| *w)?;
+        self.unbroken = self.wanted[from..=to].iter().all(|w| *w);
+        Some((from, to))
+    }
+
+    /// Marks the steps in which the sun's centre is above the horizon, and finds the sunlit middle of the edge steps.
+    fn fill(&mut self, day: &Day, latitude: Latitude) {
+        self.wanted.fill(false);
+        self.edge_count = 0;
+        let a = &day.anchor;
+        let sin_delta = a.sin_lambda * a.sin_eps;
+        let cos2_delta = 1.0 - sin_delta * sin_delta;
+        // Hour angle at the anchor, rad, west positive, and its rate per day.
+        let (s, c) = crate::maths::sin_cos(day.theta);
+        let (x, y) = (a.cos_lambda, a.sin_lambda * a.cos_eps);
+        let hour_angle = (x * s - y * c).atan2(x * c + y * s);
+        let rate = SIDEREAL_RATE - a.lambda_rate * a.cos_eps / cos2_delta;
+        let transit = 0.5 - hour_angle / rate;
+        let turn = std::f64::consts::TAU / rate;
+
+        let crossing = Crossing {
+            sin_delta,
+            sin_delta_rate: a.cos_lambda * a.sin_eps * a.lambda_rate,
+            lift: PARALLAX / a.distance,
+            latitude,
+            rate,
+        };
+        let Some((rise, set)) = crossing.around(transit) else { return };
+        if set - rise >= turn * 0.999_999 {
+            self.wanted.fill(true);
+            return;
+        }
+        self.add(rise, set);
+        // Far from its zone's meridian, or near the midnight sun, the day before or after reaches into this one.
+        for (near, other) in [(set - turn > -0.02, transit - turn), (rise + turn < 1.02, transit + turn)] {
+            if let (true, Some((rise, set))) = (near, crossing.around(other)) {
+                self.add(rise, set);
+            }
+        }
+    }
+
+    /// Adds the sunlit span `rise..set`, days from local midnight.
+    fn add(&mut self, rise: f64, set: f64) {
+        let (rise, set) = (rise.max(0.0), set.min(1.0));
+        if set <= rise {
+            return;
+        }
+        let n = self.n as f64;
+        let first = ((rise * n) as usize).min(self.n - 1);
+        let last = ((set * n) as usize).min(self.n - 1);
+        for w in &mut self.wanted[first..=last] {
+            *w = true;
+        }
+        let begin = |k: usize| k as f64 / n;
+        if first == last {
+            self.add_edge(first, rise, set);
+        } else {
+            self.add_edge(first, rise, begin(first + 1));
+            self.add_edge(last, begin(last), set);
+        }
+    }
+
+    /// Keeps the longer sunlit part when the sun sets and rises within one step.
+    fn add_edge(&mut self, k: usize, from: f64, to: f64) {
+        let (middle, length) = (0.5 * (from + to), to - from);
+        for i in 0..self.edge_count {
+            if self.edges[i].0 == k {
+                if length > self.edge_length[i] {
+                    self.edges[i].1 = middle;
+                    self.edge_length[i] = length;
+                }
+                return;
+            }
+        }
+        if self.edge_count < self.edges.len() {
+            self.edges[self.edge_count] = (k, middle);
+            self.edge_length[self.edge_count] = length;
+            self.edge_count += 1;
+        }
+    }
+
+    fn add_light_of_file(&mut self, weather: &WeatherYear, first: usize) {
+        let span = first..first + self.n;
+        let columns = (&weather.ghi[span.clone()], &weather.dni[span.clone()], &weather.dhi[span]);
+        for k in 0..self.n {
+            self.wanted[k] |= columns.0[k] + columns.1[k] + columns.2[k] > 0.0;
+        }
+    }
+}
+
+/// When the sun's centre crosses the horizon.
+struct Crossing {
+    sin_delta: f64,
+    sin_delta_rate: f64,
+    lift: f64,
+    latitude: Latitude,
+    rate: f64,
+}
+
+impl Crossing {
+    /// Rise and set around a transit, days from local midnight; `None` when the sun stays down.
+    ///
+    /// `cos w = (lift - sin phi sin delta) / (cos phi cos delta)`, with the declination at the crossing itself.
+    fn around(&self, transit: f64) -> Option<(f64, f64)> {
+        let half = |time: f64| {
+            let s = self.sin_delta + self.sin_delta_rate * (time - 0.5);
+            let c = (1.0 - s * s).max(0.0).sqrt() * self.latitude.cos;
+            let cos_w = (self.lift - s * self.latitude.sin) / c.max(1e-12);
+            acos_rough(cos_w) / self.rate
+        };
+        let guess = half(transit);
+        let rise = transit - half(transit - guess);
+        let set = transit + half(transit + guess);
+        (set > rise).then_some((rise, set))
+    }
+}

@@ -1,0 +1,123 @@
+//! Tables as polars frames, and from there to CSV and Parquet.
+
+use std::path::Path;
+
+use polars::prelude::*;
+
+use super::{Column, Table, TableError, write_whole};
+
+/// The table as a polars frame.
+pub fn to_frame(table: &Table) -> PolarsResult<DataFrame> {
+    let columns = table
+        .columns()
+        .iter()
+        .map(|(name, column)| {
+            let name = PlSmallStr::from_str(name);
+            match column {
+                Column::Text(x) => polars::prelude::Column::new(name, x.as_slice()),
+                Column::Number(x) => polars::prelude::Column::new(name, x.as_slice()),
+                Column::Whole(x) => polars::prelude::Column::new(name, x.as_slice()),
+            }
+        })
+        .collect();
+    DataFrame::new(table.rows(), columns)
+}
+
+/// A frame as a table; columns of other kinds than words, real and whole numbers are left out.
+pub fn from_frame(frame: &DataFrame) -> PolarsResult<Table> {
+    let mut table = Table::new();
+    for column in frame.columns() {
+        let name = column.name().to_string();
+        let dtype = column.dtype().clone();
+        if dtype.is_float() {
+            let column = column.cast(&DataType::Float64)?;
+            table = table.number(&name, column.f64()?.iter().map(|x| x.unwrap_or(f64::NAN)).collect());
+        } else if dtype.is_integer() {
+            let column = column.cast(&DataType::Int64)?;
+            table = table.whole(&name, column.i64()?.iter().map(|x| x.unwrap_or(i64::MIN)).collect());
+        } else if dtype == DataType::String {
+            table = table.text(&name, column.str()?.iter().map(|x| x.unwrap_or_default().to_string()).collect());
+        }
+    }
+    Ok(table)
+}
+
+/// Writes a table as CSV, whole or not at all.
+///
+/// # Errors
+/// [`TableError`] when the table cannot be encoded or the file cannot be written.
+pub fn write_csv(table: &Table, path: &Path) -> Result<(), TableError> {
+    let fail = |e: PolarsError| TableError::Encode { path: path.to_path_buf(), reason: e.to_string() };
+    let mut frame = to_frame(table).map_err(fail)?;
+    let mut bytes = Vec::new();
+    CsvWriter::new(&mut bytes).finish(&mut frame).map_err(fail)?;
+    write_whole(path, &bytes)
+}
+
+/// Writes a table as Parquet, whole or not at all.
+///
+/// # Errors
+/// [`TableError`] when the table cannot be encoded or the file cannot be written.
+pub fn write_parquet(table: &Table, path: &Path) -> Result<(), TableError> {
+    let fail = |e: PolarsError| TableError::Encode { path: path.to_path_buf(), reason: e.to_string() };
+    let mut frame = to_frame(table).map_err(fail)?;
+    let mut bytes = Vec::new();
+    ParquetWriter::new(&mut bytes)
+        .with_compression(ParquetCompression::Uncompressed)
+        .finish(&mut frame)
+        .map_err(fail)?;
+    write_whole(path, &bytes)
+}
+
+/// Reads a Parquet file as a table.
+///
+/// # Errors
+/// [`TableError::Read`] when the file is missing, cut or no Parquet.
+pub fn read_parquet(path: &Path) -> Result<Table, TableError> {
+    let fail = |reason: String| TableError::Read { path: path.to_path_buf(), reason };
+    let file = std::fs::File::open(path).map_err(|e| fail(e.to_string()))?;
+    let frame = ParquetReader::new(file).finish().map_err(|e| fail(e.to_string()))?;
+    from_frame(&frame).map_err(|e| fail(e.to_string()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sample() -> Table {
+        Table::new()
+            .text("option", vec!["A".into(), "B, \"x\"".into()])
+            .whole("month", vec![1, 2])
+            .number("e_ac_kwh", vec![0.1, 1234.567_890_123_4])
+    }
+
+    #[test]
+    fn parquet_returns_what_was_written() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("t.parquet");
+        write_parquet(&sample(), &path).unwrap();
+        assert_eq!(read_parquet(&path).unwrap(), sample());
+    }
+
+    // The csv crate is the outside reader.
+    #[test]
+    fn csv_keeps_every_digit() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("t.csv");
+        write_csv(&sample(), &path).unwrap();
+        let mut reader = csv::Reader::from_path(&path).unwrap();
+        let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+        assert_eq!(&rows[1][0], "B, \"x\"");
+        assert_eq!(rows[1][2].parse::<f64>().unwrap(), 1234.567_890_123_4);
+    }
+
+    #[test]
+    fn a_cut_parquet_file_is_refused() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("t.parquet");
+        write_parquet(&sample(), &path).unwrap();
+        let bytes = std::fs::read(&path).unwrap();
+        std::fs::write(&path, &bytes[..bytes.len() / 2]).unwrap();
+        assert!(read_parquet(&path).unwrap_err().to_string().contains("cannot be read as Parquet"));
+    }
+}

@@ -1,0 +1,260 @@
+//! From rows with labels to whole days of equal steps: here the label conventions end.
+
+use chrono::{Datelike, NaiveDate};
+
+use super::body::{Body, Stamp};
+use super::raw::{Fault, FaultKind, when};
+use super::{Label, WeatherError};
+
+/// Rows on the grid.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Grid {
+    pub days: Vec<NaiveDate>,
+    pub steps_per_day: usize,
+    /// Row of each step, `usize::MAX` for none.
+    pub row: Vec<u32>,
+    pub faults: Vec<Fault>,
+    /// The first row was the last step of the day before the first day, and was taken as the last step of the year.
+    pub wrapped: bool,
+    /// The labels stand on the edges of steps although they name middles: values are at instants.
+    pub instants: bool,
+}
+
+/// No row.
+pub(super) const NONE: u32 = u32::MAX;
+
+/// The most frequent distance between neighbouring rows, minutes.
+pub(super) fn step_of(file: &str, body: &Body) -> Result<i64, WeatherError> {
+    let mut seen: Vec<(i64, usize)> = Vec::new();
+    for pair in body.stamps.windows(2).take(400) {
+        let minutes = |s: &Stamp| i64::from(s.hour) * 60 + i64::from(s.minute);
+        let d = (minutes(&pair[1]) - minutes(&pair[0])).rem_euclid(1440);
+        match seen.iter_mut().find(|(x, _)| *x == d) {
+            Some((_, n)) => *n += 1,
+            None => seen.push((d, 1)),
+        }
+    }
+    let step = seen.iter().max_by_key(|(_, n)| *n).map_or(0, |(d, _)| *d);
+    if step == 0 || step > 60 || 60 % step != 0 {
+        return Err(WeatherError::Time {
+            file: file.into(),
+            line: body.line(0),
+            found: if step == 0 {
+                "the rows are a day apart or all at one time".into()
+            } else {
+                format!("the rows are {step} min apart")
+            },
+            expected: "steps of 60, 30, 15, 10, 5 or 1 min".into(),
+            mend: "Give the file in steps of an hour or less that divide the hour.".into(),
+        });
+    }
+    Ok(step)
+}
+
+struct Builder<'a> {
+    file: &'a str,
+    body: &'a Body,
+    per_day: usize,
+    grid: Grid,
+}
+
+/// Puts every row into the step that its label names.
+pub(super) fn place(file: &str, body: &Body, label: Label, step_min: i64) -> Result<Grid, WeatherError> {
+    let per_day = (1440 / step_min) as usize;
+    let instants = label == Label::Middle && on_edges(body, step_min);
+    let before = match label {
+        Label::Ending => step_min,
+        Label::Beginning => 0,
+        Label::Middle if instants => 0,
+        Label::Middle => step_min / 2,
+    };
+    let mut b = Builder {
+        file,
+        body,
+        per_day,
+        grid: Grid {
+            days: Vec::with_capacity(body.stamps.len() / per_day + 1),
+            steps_per_day: per_day,
+            row: Vec::with_capacity(body.stamps.len()),
+            faults: Vec::new(),
+            wrapped: false,
+            instants,
+        },
+    };
+    let mut current: Option<((i16, u8, u8), NaiveDate)> = None;
+    for (row, stamp) in body.stamps.iter().enumerate() {
+        let minute = i64::from(stamp.hour) * 60 + i64::from(stamp.minute) - before;
+        let key = (stamp.year, stamp.month, stamp.day);
+        let civil = match current {
+            Some((k, d)) if k == key => d,
+            _ => {
+                let d = date(stamp);
+                current = Some((key, d));
+                d
+            }
+        };
+        let day = match minute.div_euclid(1440) {
+            0 => civil,
+            -1 => civil.pred_opt().unwrap_or(civil),
+            _ => civil.succ_opt().unwrap_or(civil),
+        };
+        let minute = minute.rem_euclid(1440);
+        if minute % step_min != 0 {
+            return Err(off_grid(file, body, row, label, step_min));
+        }
+        b.put(row, day, (minute / step_min) as usize)?;
+    }
+    b.finish()
+}
+
+fn on_edges(body: &Body, step_min: i64) -> bool {
+    body.stamps.first().is_some_and(|s| i64::from(s.minute) % step_min == 0)
+}
+
+fn date(s: &Stamp) -> NaiveDate {
+    // The readers let no other date through.
+    NaiveDate::from_ymd_opt(i32::from(s.year), u32::from(s.month), u32::from(s.day)).unwrap_or(NaiveDate::MIN)
+}
+
+fn off_grid(file: &str, body: &Body, row: usize, label: Label, step_min: i64) -> WeatherError {
+    let s = &body.stamps[row];
+    WeatherError::Time {
+        file: file.into(),
+        line: body.line(row),
+        found: format!("the time {:02}:{:02} is off the grid of {step_min} min steps", s.hour, s.minute),
+        expected: format!("times that name the {} of their steps", label.word()),
+        mend: "Set weather.label to what the file's times mean, or mend the row.".into(),
+    }
+}
+
+impl Builder<'_> {
+    fn put(&mut self, row: usize, day: NaiveDate, slot: usize) -> Result<(), WeatherError> {
+        let Some(&last_day) = self.grid.days.last() else {
+            self.grid.days.push(day);
+            self.gap_to(row, slot);
+            self.grid.row.push(row as u32);
+            return Ok(());
+        };
+        let filled = self.grid.row.len() - (self.grid.days.len() - 1) * self.per_day;
+        let same = (day.month(), day.day()) == (last_day.month(), last_day.day());
+        if same && slot >= filled {
+            self.gap_to(row, slot);
+            self.grid.row.push(row as u32);
+            return Ok(());
+        }
+        if same {
+            let step = (self.grid.days.len() - 1) * self.per_day + slot;
+            let known = self.grid.row[step];
+            if known == NONE {
+                return Err(self.backwards(row));
+            }
+            self.grid.faults.push(Fault {
+                kind: FaultKind::Duplicate,
+                line: self.body.line(row),
+                found: format!(
+                    "{} stands there twice, first in line {}",
+                    when(&self.grid.days, self.per_day, step),
+                    self.body.line(known as usize)
+                ),
+                step,
+                steps: 1,
+            });
+            return Ok(());
+        }
+        self.next_day(row, day, slot)
+    }
+
+    /// Goes on to another day; the months of a typical year may come from different years.
+    fn next_day(&mut self, row: usize, day: NaiveDate, slot: usize) -> Result<(), WeatherError> {
+        let from = self.grid.row.len();
+        let mut last = self.grid.days[self.grid.days.len() - 1];
+        let full = self.grid.days.len() * self.per_day;
+        let mut skipped = Vec::new();
+        loop {
+            let Some(next) = last.succ_opt() else { return Err(self.backwards(row)) };
+            if (next.month(), next.day()) == (day.month(), day.day()) {
+                break;
+            }
+            if (next.month(), next.day()) == (2, 29) && (day.month(), day.day()) == (3, 1) {
+                break;
+            }
+            skipped.push(next);
+            last = next;
+            if skipped.len() > 200 {
+                return Err(self.backwards(row));
+            }
+        }
+        self.grid.row.resize(full, NONE);
+        for d in &skipped {
+            self.grid.days.push(*d);
+            self.grid.row.resize(self.grid.days.len() * self.per_day, NONE);
+        }
+        self.grid.days.push(day);
+        self.grid.row.resize((self.grid.days.len() - 1) * self.per_day + slot, NONE);
+        self.note_gap(from, row);
+        self.grid.row.push(row as u32);
+        Ok(())
+    }
+
+    fn gap_to(&mut self, row: usize, slot: usize) {
+        let from = self.grid.row.len();
+        self.grid.row.resize((self.grid.days.len() - 1) * self.per_day + slot, NONE);
+        self.note_gap(from, row);
+    }
+
+    fn note_gap(&mut self, from: usize, row: usize) {
+        let steps = self.grid.row.len() - from;
+        if steps > 0 {
+            self.grid.faults.push(Fault {
+                kind: FaultKind::Gap,
+                line: self.body.line(row.saturating_sub(1)),
+                found: format!("{steps} rows from {} on are missing", when(&self.grid.days, self.per_day, from)),
+                step: from,
+                steps,
+            });
+        }
+    }
+
+    fn backwards(&self, row: usize) -> WeatherError {
+        let show = |s: &Stamp| format!("{:04}-{:02}-{:02} {:02}:{:02}", s.year, s.month, s.day, s.hour, s.minute);
+        WeatherError::Time {
+            file: self.file.into(),
+            line: self.body.line(row),
+            found: format!(
+                "{} comes after {}",
+                show(&self.body.stamps[row]),
+                show(&self.body.stamps[row.saturating_sub(1)])
+            ),
+            expected: "rows in the order of time".into(),
+            mend: "Sort the rows by time; the months of a typical year may come from different years.".into(),
+        }
+    }
+
+    /// Fills the last day, and brings a first row that is the last step of the day before to the end of the year.
+    fn finish(mut self) -> Result<Grid, WeatherError> {
+        let per_day = self.per_day;
+        let g = &mut self.grid;
+        let only_last_step = g.row.len() > per_day
+            && g.row[..per_day - 1].iter().all(|&r| r == NONE)
+            && g.row[per_day - 1] != NONE
+            && g.row.len() == g.days.len() * per_day - 1;
+        if only_last_step {
+            let first = g.row[per_day - 1];
+            g.row.drain(..per_day);
+            g.days.remove(0);
+            g.row.push(first);
+            g.faults.retain_mut(|f| {
+                f.step = f.step.saturating_sub(per_day);
+                f.steps < per_day - 1 || f.step > 0
+            });
+            g.wrapped = true;
+        }
+        let from = self.grid.row.len();
+        self.grid.row.resize(self.grid.days.len() * per_day, NONE);
+        if from < self.grid.row.len() {
+            let rows = self.body.stamps.len();
+            self.note_gap(from, rows);
+        }
+        Ok(self.grid)
+    }
+}

@@ -1,0 +1,286 @@
+//! From a path or bytes to columns on the grid.
+
+use std::io::Read;
+use std::path::Path;
+
+use sha2::{Digest, Sha256};
+
+use super::body::{Body, Stamp};
+use super::careful::check_text;
+use super::formats::{Header, HourRule, header};
+use super::grid::{Grid, NONE, place, step_of};
+use super::raw::RawYear;
+use super::{Label, Provenance, Quantity, ReadHints, WeatherError, careful, fast};
+use crate::units::Note;
+
+/// Largest file, also after unpacking, bytes: thirty years of one-minute rows stay below it.
+const LARGEST: u64 = 2 << 30;
+
+/// Reads a file into columns on the grid; nothing is completed or judged yet.
+pub fn read_raw(path: &Path, hints: &ReadHints) -> Result<RawYear, WeatherError> {
+    let name = path.display().to_string();
+    let open = |reason: String| WeatherError::Open { file: name.clone(), reason };
+    let meta = std::fs::metadata(path).map_err(|e| open(plain_reason(&e)))?;
+    if meta.is_dir() {
+        return Err(open("is a directory".into()));
+    }
+    if meta.len() > LARGEST {
+        return Err(open(format!("is {} bytes long, more than 2 GB", meta.len())));
+    }
+    let bytes = std::fs::read(path).map_err(|e| open(plain_reason(&e)))?;
+    read_raw_bytes(&name, &bytes, hints)
+}
+
+fn plain_reason(e: &std::io::Error) -> String {
+    match e.kind() {
+        std::io::ErrorKind::NotFound => "no such file".into(),
+        std::io::ErrorKind::PermissionDenied => "may not be read".into(),
+        _ => e.to_string(),
+    }
+}
+
+/// As [`read_raw`], from bytes; `name` stands in messages.
+pub fn read_raw_bytes(name: &str, bytes: &[u8], hints: &ReadHints) -> Result<RawYear, WeatherError> {
+    let sha256 = if hints.no_checksum { String::new() } else { hex(&Sha256::digest(bytes)) };
+    let unpacked;
+    let mut text = bytes;
+    if text.starts_with(&[0x1f, 0x8b]) {
+        unpacked = unpack(name, bytes)?;
+        text = &unpacked;
+    }
+    let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
+    let mut raw = read_text(name, text, hints)?;
+    raw.provenance.file = name.to_string();
+    raw.provenance.sha256 = sha256;
+    Ok(raw)
+}
+
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|b| format!("{b:02x}")).collect()
+}
+
+fn unpack(name: &str, bytes: &[u8]) -> Result<Vec<u8>, WeatherError> {
+    let mut out = Vec::new();
+    let read = flate2::read::MultiGzDecoder::new(bytes).take(LARGEST).read_to_end(&mut out);
+    read.map(|_| out).map_err(|e| WeatherError::NotText {
+        file: name.into(),
+        line: 1,
+        found: format!("the gzip cannot be unpacked ({e})"),
+        mend: "The file may be cut off; fetch it again.".into(),
+    })
+}
+
+fn read_text(name: &str, text: &[u8], hints: &ReadHints) -> Result<RawYear, WeatherError> {
+    if text.trim_ascii().is_empty() {
+        let found = if text.is_empty() { "the file is empty" } else { "the file holds only blanks" };
+        return Err(WeatherError::Empty { file: name.into(), found: found.into() });
+    }
+    let top = &text[..text.len().min(2048)];
+    if top.starts_with(b"PAR1") {
+        return Err(WeatherError::NotText {
+            file: name.into(),
+            line: 1,
+            found: "a Parquet file".into(),
+            mend: "Parquet is read by the commands of a build with the feature \"tables\"; else write it as CSV."
+                .into(),
+        });
+    }
+    if top.contains(&0) {
+        check_text(name, top, 1)?;
+    }
+    let head = header(name, text, hints)?;
+    check_text(name, &text[..head.body_at], 1)?;
+    let rows = &text[head.body_at..];
+    if rows.trim_ascii().is_empty() {
+        return Err(WeatherError::Empty { file: name.into(), found: "the file ends after its header".into() });
+    }
+    let body = match fast::parse(rows, &head.layout, head.first_line) {
+        Some(body) => body,
+        None => careful::parse(name, rows, &head.layout, head.first_line)?,
+    };
+    if body.stamps.is_empty() {
+        return Err(WeatherError::Empty { file: name.into(), found: "the file has no rows".into() });
+    }
+    assemble(name, head, body, hints)
+}
+
+fn assemble(name: &str, head: Header, mut body: Body, hints: &ReadHints) -> Result<RawYear, WeatherError> {
+    let mut notes = head.notes;
+    let step_min = match head.hour_rule {
+        HourRule::Clock => {
+            if let Some(row) = body.stamps.iter().position(|s| s.hour == 24 && s.minute > 0) {
+                return Err(WeatherError::Time {
+                    file: name.into(),
+                    line: body.line(row),
+                    found: format!("the time is 24:{:02}", body.stamps[row].minute),
+                    expected: "times from 00:00 to 24:00".into(),
+                    mend: "Mend the row.".into(),
+                });
+            }
+            step_of(name, &body)?
+        }
+        HourRule::FromOne => hours_from_one(name, &mut body)?,
+    };
+    let label = hints.label.unwrap_or(head.label);
+    if label != head.label {
+        notes.push(Note::loud(
+            "weather.label-given",
+            format!(
+                "{} times name the {} of the step; the job says {}, and that was used.",
+                head.format,
+                head.label.word(),
+                label.word()
+            ),
+        ));
+    }
+    let grid = place(name, &body, label, step_min)?;
+    grid_notes(&grid, label, step_min, &mut notes);
+    let mut place = head.place;
+    if let Some(min) = body.zone_min {
+        place.utc_offset_min = min;
+    }
+    let whole = whole_match(&grid, body.stamps.len());
+    let per_hour = 60.0 / step_min as f64;
+    let mut columns: [Option<Vec<f64>>; 11] = Default::default();
+    let values = std::mem::take(&mut body.values);
+    for (column, mut values) in head.layout.columns.iter().zip(values) {
+        let times = if column.per_step { column.times * per_hour } else { column.times };
+        convert(&mut values, column.missing, times, column.plus);
+        let values = if whole { values } else { on_grid(&grid, &values) };
+        let values = if grid.instants { between(&values) } else { values };
+        if !values.iter().all(|v| v.is_nan()) {
+            columns[column.quantity as usize] = Some(values);
+        }
+    }
+    let lines = grid.row.iter().map(|&r| if r == NONE { 0 } else { body.line(r as usize) as u32 }).collect();
+    let mut raw = RawYear {
+        place,
+        steps_per_day: grid.steps_per_day,
+        columns,
+        wind_height_m: head.wind_height_m,
+        lines,
+        faults: grid.faults,
+        label,
+        provenance: Provenance {
+            format: head.format.into(),
+            label: label.word().into(),
+            kind: head.kind,
+            completed: head.completed,
+            notes,
+            ..Provenance::default()
+        },
+        days: grid.days,
+    };
+    if head.format == "EPW" {
+        tenths_of_mm(&mut raw);
+    }
+    Ok(raw)
+}
+
+/// Row `i` is step `i`: the columns can be taken over as they are.
+fn whole_match(grid: &Grid, rows: usize) -> bool {
+    grid.row.len() == rows && grid.row.iter().enumerate().all(|(i, &r)| r as usize == i)
+}
+
+fn on_grid(grid: &Grid, values: &[f64]) -> Vec<f64> {
+    grid.row.iter().map(|&r| values.get(r as usize).copied().unwrap_or(f64::NAN)).collect()
+}
+
+/// Means over steps from values at their edges: the trapezium rule; the last step keeps its only edge.
+fn between(values: &[f64]) -> Vec<f64> {
+    let next = values.iter().skip(1).chain(values.last());
+    values.iter().zip(next).map(|(a, b)| 0.5 * (a + b)).collect()
+}
+
+fn convert(values: &mut [f64], missing: &[f64], times: f64, plus: f64) {
+    for v in values.iter_mut() {
+        let mut x = *v;
+        for code in missing {
+            x = if x == *code { f64::NAN } else { x };
+        }
+        *v = x;
+    }
+    if times == 0.01 {
+        // Pa to hPa: a division keeps 92300 Pa as exactly 923 hPa.
+        values.iter_mut().for_each(|v| *v /= 100.0);
+    } else if times == 0.1 {
+        values.iter_mut().for_each(|v| *v /= 10.0);
+    } else if times != 1.0 || plus != 0.0 {
+        values.iter_mut().for_each(|v| *v = *v * times + plus);
+    }
+}
+
+/// EPW counts hours from 1. In hourly files the minute says nothing (0, 30 or 60 are in use). In sub-hourly files the
+/// minutes run either from one step to 60 (ends) or from 0 (beginnings). The stamps become clock times of ends.
+fn hours_from_one(name: &str, body: &mut Body) -> Result<i64, WeatherError> {
+    let day = |s: &Stamp| (s.year, s.month, s.day);
+    let first = body.stamps[0];
+    let in_hour = body.stamps.iter().take_while(|s| day(s) == day(&first) && s.hour == first.hour).count().max(1);
+    if let Some((row, s)) = body.stamps.iter().enumerate().find(|(_, s)| !(1..=24).contains(&s.hour)) {
+        return Err(WeatherError::Time {
+            file: name.into(),
+            line: body.line(row),
+            found: format!("the hour is {}", s.hour),
+            expected: "hours from 1 to 24".into(),
+            mend: "Give the file as a mapped CSV with [weather.columns] if its hours run from 0 to 23.".into(),
+        });
+    }
+    if in_hour == 1 {
+        body.stamps.iter_mut().for_each(|s| s.minute = 0);
+        return Ok(60);
+    }
+    let step = 60 / in_hour as i64;
+    if 60 % in_hour != 0 {
+        return Err(WeatherError::Time {
+            file: name.into(),
+            line: body.line(0),
+            found: format!("{in_hour} rows in the first hour"),
+            expected: "1, 2, 4, 6, 12 or 60".into(),
+            mend: "Give the file in steps that divide the hour.".into(),
+        });
+    }
+    let from_zero =
+        body.stamps[..in_hour].iter().any(|s| s.minute == 0) && body.stamps[..in_hour].iter().all(|s| s.minute < 60);
+    for s in &mut body.stamps {
+        let end = i64::from(s.hour - 1) * 60 + i64::from(s.minute) + if from_zero { step } else { 0 };
+        (s.hour, s.minute) = ((end / 60) as u8, (end % 60) as u8);
+    }
+    Ok(step)
+}
+
+fn grid_notes(grid: &Grid, label: Label, step_min: i64, notes: &mut Vec<Note>) {
+    if grid.wrapped {
+        notes.push(Note::quiet(
+            "weather.wrapped",
+            "The first row is the last step of the day before; it was taken as the last step of the last day.",
+        ));
+    }
+    if grid.instants {
+        notes.push(Note::quiet(
+            "weather.instants",
+            format!(
+                "The times name the {} of the step and fall on multiples of {step_min} min: the values were taken as \
+                 instants, and each step got the mean of its two ends.",
+                label.word()
+            ),
+        ));
+    }
+}
+
+/// Precipitable water in EPW is in mm, yet widely used files carry tenths of mm: no sky holds more than about 8 cm.
+fn tenths_of_mm(raw: &mut RawYear) {
+    let Some(column) = &mut raw.columns[Quantity::PrecipitableWater as usize] else { return };
+    let most = column.iter().copied().filter(|v| v.is_finite()).fold(0.0, f64::max);
+    if most > 9.0 && most <= 90.0 {
+        // Back to the file's own number first, so that 69 becomes exactly 0.69.
+        column.iter_mut().for_each(|v| *v = (*v * 10.0).round() / 100.0);
+        raw.provenance.notes.push(Note::quiet(
+            "weather.precipitable-water",
+            format!(
+                "Precipitable water reaches {:.0} if read as mm, more than any sky holds (about 80); it was read as \
+                 tenths of mm.",
+                most * 10.0
+            ),
+        ));
+    }
+}

@@ -1,0 +1,157 @@
+//! What would have to be true: at which value of one input a gap vanishes, and how far one input alone moves it.
+
+use serde::{Deserialize, Serialize};
+
+/// What is to become zero.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Goal {
+    /// Energy of the first year per kW.
+    YieldPerKw,
+    /// Energy of the first year per roof.
+    FirstYear,
+    /// Energy over all years of operation per kW.
+    LifetimePerKw,
+    /// Net present value.
+    PresentValue,
+}
+
+/// At which value of one input the gap vanishes.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Turn {
+    /// Which input, for people: `temperature coefficient of B`.
+    pub what: String,
+    /// Its unit.
+    pub unit: String,
+    /// Its value now.
+    pub now: f64,
+    /// What is to become zero.
+    pub goal: Goal,
+    /// The gap now, in the unit of the goal.
+    pub gap_now: f64,
+    /// Range searched.
+    pub range: [f64; 2],
+    /// Where the gap is zero; nothing when there is no root in the range.
+    pub root: Option<f64>,
+    /// The gap re-run at the root, for the sceptic.
+    pub gap_at_root: Option<f64>,
+    /// One plain sentence.
+    pub sentence: String,
+}
+
+/// How the gap moves when one input alone goes through its range.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Bar {
+    /// Which input.
+    pub what: String,
+    /// Its unit.
+    pub unit: String,
+    /// Lower end, value now, upper end of the range.
+    pub range: [f64; 3],
+    /// The gap at these, in the unit of the goal.
+    pub gap: [f64; 3],
+    /// What the gap is measured in.
+    pub goal: Goal,
+}
+
+/// A root of `f` between `lo` and `hi`, or nothing when the ends have the same sign or `f` is not finite there.
+///
+/// Brent's method: inverse quadratic interpolation and secant steps, held within a bracket that bisection shrinks when
+/// they are slow. Stops when the bracket is narrower than `x_tol` plus four units in the last place, or at an exact zero; at most
+/// 200 calls.
+/// Source: Brent, R. P.: Algorithms for Minimization without Derivatives (1973), chapter 4.
+/// ```
+/// let root = yearlight::weigh::root(0.0, 2.0, 1e-13, |x| x * x - 2.0).unwrap();
+/// assert!((root - 2.0_f64.sqrt()).abs() < 1e-12);
+/// assert!(yearlight::weigh::root(0.0, 1.0, 1e-13, |x| x * x - 2.0).is_none());
+/// ```
+pub fn root(lo: f64, hi: f64, x_tol: f64, mut f: impl FnMut(f64) -> f64) -> Option<f64> {
+    let (mut a, mut b) = (lo, hi);
+    let (mut fa, mut fb) = (f(a), f(b));
+    if fa == 0.0 {
+        return Some(a);
+    }
+    if fb == 0.0 {
+        return Some(b);
+    }
+    if !(fa.is_finite() && fb.is_finite()) || (fa > 0.0) == (fb > 0.0) {
+        return None;
+    }
+    let (mut c, mut fc) = (a, fa);
+    let (mut step, mut before) = (b - a, b - a);
+    for _ in 0..200 {
+        if (fb > 0.0) == (fc > 0.0) {
+            (c, fc) = (a, fa);
+            step = b - a;
+            before = step;
+        }
+        if fc.abs() < fb.abs() {
+            (a, b, c) = (b, c, b);
+            (fa, fb, fc) = (fb, fc, fb);
+        }
+        let tol = 2.0 * f64::EPSILON * b.abs() + 0.5 * x_tol;
+        let half = 0.5 * (c - b);
+        if half.abs() <= tol || fb == 0.0 {
+            return Some(b);
+        }
+        if before.abs() >= tol && fa.abs() > fb.abs() {
+            let s = fb / fa;
+            let (mut p, mut q) = if a == c {
+                (2.0 * half * s, 1.0 - s)
+            } else {
+                let (q, r) = (fa / fc, fb / fc);
+                (s * (2.0 * half * q * (q - r) - (b - a) * (r - 1.0)), (q - 1.0) * (r - 1.0) * (s - 1.0))
+            };
+            if p > 0.0 {
+                q = -q;
+            }
+            p = p.abs();
+            if 2.0 * p < (3.0 * half * q - (tol * q).abs()).min((before * q).abs()) {
+                before = step;
+                step = p / q;
+            } else {
+                step = half;
+                before = half;
+            }
+        } else {
+            step = half;
+            before = half;
+        }
+        (a, fa) = (b, fb);
+        b += if step.abs() > tol { step } else { tol.copysign(half) };
+        fb = f(b);
+        if !fb.is_finite() {
+            return None;
+        }
+    }
+    Some(b)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn newtons_own_cubic() {
+        // x^3 - 2x - 5 = 0 at 2.0945514815423265: Newton's worked example, digits as in the handbooks (from memory).
+        let x = root(2.0, 3.0, 1e-14, |x| x * x * x - 2.0 * x - 5.0).unwrap();
+        assert!((x - 2.094_551_481_542_326_5).abs() < 1e-13);
+    }
+
+    #[test]
+    fn a_jump_is_bracketed_and_bad_ends_are_refused() {
+        let x = root(-1.0, 2.0, 1e-12, |x| if x < 0.3 { -1.0 } else { 1.0 }).unwrap();
+        assert!((x - 0.3).abs() < 1e-11);
+        assert!(root(0.0, 1.0, 1e-12, |_| f64::NAN).is_none());
+        assert!(root(0.0, 1.0, 1e-12, |_| 1.0).is_none());
+    }
+
+    proptest! {
+        #[test]
+        fn finds_the_root_of_a_rising_curve(x0 in -5.0..5.0_f64, k in 0.01..50.0_f64) {
+            let x = root(-6.0, 6.0, 1e-12, |x| (k * (x - x0)).tanh() + 0.1 * (x - x0).powi(3)).unwrap();
+            prop_assert!((x - x0).abs() < 1e-9, "{} {}", x, x0);
+        }
+    }
+}
