@@ -4,7 +4,11 @@
 //! doing with [`say`], and returns an [`Outcome`]. To add one: its file, a variant of [`Command`], a line in
 //! [`Command::run`].
 
+mod inspect;
+mod sky;
 mod start;
+mod typical;
+mod weather_file;
 mod weigh;
 
 use std::error::Error;
@@ -48,16 +52,22 @@ struct Arguments {
 enum Command {
     Weigh(weigh::WeighArgs),
     Start(start::StartArgs),
+    Inspect(inspect::InspectArgs),
+    Sky(sky::SkyArgs),
+    Typical(typical::TypicalArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "start"];
+const COMMANDS: &[&str] = &["weigh", "start", "inspect", "sky", "typical"];
 
 impl Command {
     fn run(self) -> CliResult {
         match self {
             Command::Weigh(args) => weigh::run(args),
             Command::Start(args) => start::run(args),
+            Command::Inspect(args) => inspect::run(args),
+            Command::Sky(args) => sky::run(args),
+            Command::Typical(args) => typical::run(args),
         }
     }
 }
