@@ -7,6 +7,7 @@
 mod inspect;
 mod sky;
 mod start;
+mod string;
 mod typical;
 mod weather_file;
 mod weigh;
@@ -55,10 +56,11 @@ enum Command {
     Inspect(inspect::InspectArgs),
     Sky(sky::SkyArgs),
     Typical(typical::TypicalArgs),
+    String(string::StringArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "start", "inspect", "sky", "typical"];
+const COMMANDS: &[&str] = &["weigh", "string", "inspect", "sky", "typical", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
@@ -68,6 +70,7 @@ impl Command {
             Command::Inspect(args) => inspect::run(args),
             Command::Sky(args) => sky::run(args),
             Command::Typical(args) => typical::run(args),
+            Command::String(args) => string::run(args),
         }
     }
 }
