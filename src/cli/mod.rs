@@ -5,6 +5,7 @@
 //! [`Command::run`].
 
 mod start;
+mod string;
 mod weigh;
 
 use std::error::Error;
@@ -48,16 +49,18 @@ struct Arguments {
 enum Command {
     Weigh(weigh::WeighArgs),
     Start(start::StartArgs),
+    String(string::StringArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "start"];
+const COMMANDS: &[&str] = &["weigh", "string", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
         match self {
             Command::Weigh(args) => weigh::run(args),
             Command::Start(args) => start::run(args),
+            Command::String(args) => string::run(args),
         }
     }
 }

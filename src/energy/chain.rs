@@ -4,13 +4,13 @@
 //! the power at standard test conditions. That makes every parameter group exchangeable between options, which the
 //! split of a gap needs.
 
+use super::MonthSums;
 use super::account::{Account, AccountLine, Effect};
 use super::setup::{Common, PartShade, Setup};
 use super::site::SiteLight;
-use super::MonthSums;
 use crate::module::Glass;
 use crate::plant::{AcColumns, InputColumns, StringSet, operate};
-use crate::units::G_STC;
+use crate::units::{G_STC, T_STC};
 use crate::wide;
 
 /// Working columns, reused from run to run so that a thousand runs allocate once.
@@ -304,12 +304,7 @@ fn dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch, mut tal
         tally.add(Effect::LowLight, site.month_sums(&s.low), per_power);
         let heat = site.month_sums(&out.rel);
         tally.add(Effect::Temperature, heat, per_power);
-        let kept = setup.light_induced.kept();
-        tally.add(Effect::LightInduced, heat, per_power * kept);
-        tally.add(Effect::ModuleConverter, heat, per_power * kept * setup.wiring.converter);
-        if setup.wiring.inputs.is_empty() {
-            tally.add(Effect::Mismatch, heat, per_power * setup.constant_kept());
-        }
+        tally.add(Effect::LightInduced, heat, per_power * setup.light_induced.kept());
     }
     if setup.wiring.inputs.is_empty() {
         lumped(setup, site, s, tally);
@@ -329,16 +324,30 @@ fn or<'a>(column: &'a [f64], other: &'a [f64]) -> &'a [f64] {
 /// string current is P / V and `c` is the loss at rated current over rated power.
 fn lumped(setup: &Setup, site: &SiteLight, s: &mut Scratch, mut tally: Option<&mut Tally>) {
     let wiring = &setup.wiring;
-    let per_v_stc = 1.0 / wiring.electrical.v_mp_stc();
-    let constant = setup.constant_kept();
+    let per_v_stc = 1.0 / wiring.electrical.point(G_STC, T_STC).v_mp;
+    let light_induced = setup.light_induced.kept();
+    let mismatch = wiring.mismatch.kept();
     for (k, &(_, share)) in setup.mounting.parts.iter().enumerate() {
-        let part = &s.parts[k];
+        let part = &mut s.parts[k];
         let p0_w = setup.nameplate.p0_w() * share;
-        cable(&part.rel, &part.v, constant, wiring.cable_at_stc, per_v_stc, &mut s.work);
+        let per_power = p0_w * site.step_h / 1000.0;
+        scaled(&part.rel, light_induced, &mut part.i);
+        if let Some(converter) = &wiring.converter {
+            // In watts of the wiring's own module and back.
+            scaled(&part.i, wiring.p_module_w, &mut s.work);
+            converter.convert(&s.work, &mut s.loss);
+            scaled(&s.loss, 1.0 / wiring.p_module_w, &mut part.i);
+            part.v.fill(1.0 / per_v_stc);
+        }
+        if let Some(tally) = tally.as_deref_mut() {
+            let months = site.month_sums(&part.i);
+            tally.add(Effect::ModuleConverter, months, per_power);
+            tally.add(Effect::Mismatch, months, per_power * mismatch);
+        }
+        cable(&part.i, &part.v, mismatch, wiring.cable_at_stc, per_v_stc, &mut s.work);
         weighted_sum(&s.work, p0_w, &mut s.p_dc);
         if let Some(tally) = tally.as_deref_mut() {
-            let months = site.month_sums(&s.work);
-            tally.add(Effect::DcCable, months, p0_w * site.step_h / 1000.0);
+            tally.add(Effect::DcCable, site.month_sums(&s.work), per_power);
         }
     }
 }
@@ -395,8 +404,18 @@ fn diffuse_factors(glass: &Glass, tilt_deg: &[f64], sky: &mut [f64], ground: &mu
         sky.fill(glass.sky(*tilt));
         ground.fill(glass.ground(*tilt));
     } else {
-        glass.sky_column(tilt_deg, sky);
-        glass.ground_column(tilt_deg, ground);
+        tracked_factors(tilt_deg, |tilt| glass.sky(tilt), sky);
+        tracked_factors(tilt_deg, |tilt| glass.ground(tilt), ground);
+    }
+}
+
+/// A factor over a tracker's tilts, read from a table of one value a degree.
+fn tracked_factors(tilt_deg: &[f64], factor: impl Fn(f64) -> f64, out: &mut [f64]) {
+    let table: [f64; 92] = std::array::from_fn(|k| factor((k as f64).min(90.0)));
+    for (tilt, out) in tilt_deg.iter().zip(out.iter_mut()) {
+        let at = tilt.clamp(0.0, 90.0);
+        let k = at as usize;
+        *out = table[k] + (table[k + 1] - table[k]) * (at - k as f64);
     }
 }
 
@@ -470,6 +489,14 @@ wide! {
             let left = r - loss_at_stc * current * current;
             out[i] = if left > 0.0 { left } else { 0.0 };
         }
+    }
+}
+
+wide! {
+    fn scaled(x: &[f64], factor: f64, out: &mut [f64]) {
+        let n = out.len();
+        let x = &x[..n];
+        for i in 0..n { out[i] = x[i] * factor; }
     }
 }
 

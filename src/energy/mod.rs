@@ -96,7 +96,11 @@ impl OptionYear {
 impl Plan {
     /// The first year of one option; its columns stay in `scratch`.
     pub fn year(&self, option: &PlannedOption, scratch: &mut Scratch) -> OptionYear {
-        let sums = run(&option.setup, &self.site, &self.common, scratch);
+        self.year_of(option, &run(&option.setup, &self.site, &self.common, scratch))
+    }
+
+    /// The first year of one option from a run of its setup.
+    pub fn year_of(&self, option: &PlannedOption, sums: &YearSums) -> OptionYear {
         let setup = &option.setup;
         OptionYear {
             tag: option.tag.clone(),
@@ -108,7 +112,7 @@ impl Plan {
             p_stc_kw: setup.nameplate.p0_w() / 1000.0,
             p_ac_kw: setup.conversion.inverter.p_ac_w() * f64::from(setup.conversion.count) / 1000.0,
             months: sums.months,
-            account: sums.account,
+            account: sums.account.clone(),
         }
     }
 

@@ -182,8 +182,7 @@ fn common(job: &Job, weather: &WeatherYear, site: &SiteLight) -> Result<Common, 
         }
         load_w = site.sun.steps.iter().map(|&i| job.load_kw[i as usize] * 1000.0).collect();
     }
-    let transformer =
-        job.spec.grid.transformer.as_ref().map(Transformer::new).transpose().map_err(plant)?;
+    let transformer = job.spec.grid.transformer.as_ref().map(Transformer::new).transpose().map_err(plant)?;
     Ok(Common {
         clean_kept: site.spread(&dirt),
         outage: Fraction::from_percent(job.spec.losses.outage_pct).unwrap_or(Fraction::ZERO),
@@ -280,10 +279,8 @@ fn plan_option(
 
     // Wiring.
     let cable = |n: u32| {
-        StringCable::of(&job.spec.cable, n, sheet.v_mp, sheet.i_mp).map_err(|source| EnergyError::Plant {
-            tag: option.tag.clone(),
-            source,
-        })
+        StringCable::of(&job.spec.cable, n, sheet.v_mp, sheet.i_mp)
+            .map_err(|source| EnergyError::Plant { tag: option.tag.clone(), source })
     };
     let mut inputs = Vec::new();
     for input in &dealt.inputs {
@@ -299,8 +296,19 @@ fn plan_option(
             None => inputs.push(InputStrings { alike: 1, strings: sets }),
         }
     }
-    let converter = if option.module_converters { ModuleConverter::of(inverter_sheet).map_err(plant)?.efficiency() } else { 1.0 };
     let p_stc = sheet.p_stc_w;
+    let converter = match (&inverter_sheet.module_converter, option.module_converters) {
+        (Some(spec), true) => Some(Arc::new(ModuleConverter::new(spec).map_err(plant)?)),
+        _ => None,
+    };
+    // A lumped array: the cable of a string of twenty, whose share of power hardly depends on the length. Behind
+    // converters the string runs at their voltage.
+    let longest = strings.iter().copied().max().unwrap_or(20);
+    let amps = match converter.as_ref().and_then(|c| c.v_string()) {
+        Some(v) => f64::from(longest) * p_stc / v,
+        None => sheet.i_mp,
+    };
+    let cable_at_stc = cable(longest)?.loss_w(amps) / (f64::from(longest) * p_stc);
     let wiring = Wiring {
         electrical: electrical.clone(),
         p_module_w: p_stc,
@@ -310,9 +318,8 @@ fn plan_option(
         } else {
             Fraction::from_percent(job.spec.losses.mismatch_pct).unwrap_or(Fraction::ZERO)
         },
-        // A lumped array: the cable of a string of twenty, whose share of power hardly depends on the length.
-        cable_at_stc: cable(20)?.loss_w(sheet.i_mp) / (20.0 * p_stc),
-        inputs,
+        cable_at_stc,
+        inputs: if option.module_converters { Vec::new() } else { inputs },
         limits: InputLimits { window_v: inverter_sheet.window_v, i_max: inverter_sheet.i_input_max },
     };
     let inverter = Inverter::on_grid(inverter_sheet, job.spec.cable.ac_v).map_err(plant)?;
@@ -327,10 +334,7 @@ fn plan_option(
             low_light: electrical.clone(),
             heat: Heat { electrical, thermal: Arc::new(thermal) },
             glass: Arc::new(glass),
-            rear: Rear {
-                bifaciality: sheet.bifaciality.unwrap_or(0.0),
-                kept: REAR_STRUCTURE_KEPT * REAR_UNEVEN_KEPT,
-            },
+            rear: Rear { bifaciality: sheet.bifaciality.unwrap_or(0.0), kept: REAR_STRUCTURE_KEPT * REAR_UNEVEN_KEPT },
             light_induced,
             wiring,
             conversion: Conversion { inverter: Arc::new(inverter), count: option.inverters },
@@ -416,19 +420,13 @@ struct Places {
 }
 
 impl Places {
-    fn of(
-        job: &Job,
-        option: &ResolvedOption,
-        site: &SiteLight,
-        weather: &WeatherYear,
-    ) -> Result<Places, EnergyError> {
+    fn of(job: &Job, option: &ResolvedOption, site: &SiteLight, weather: &WeatherYear) -> Result<Places, EnergyError> {
         let sheet = job.module(option);
         let curve = group_curve(sheet);
         let sized: Vec<bool> = option
             .planes
             .iter()
             .map(|&p| site.planes[p].spec.size_m.is_some() || !site.planes[p].spec.outline_m.is_empty())
-            .map(|s| s)
             .collect();
         let all_sized = sized.iter().all(|s| *s);
         if let (Some(n), 1) = (option.n_modules, option.planes.len()) {

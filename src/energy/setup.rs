@@ -2,11 +2,11 @@
 
 use std::sync::Arc;
 
+use super::site::SiteLight;
 use crate::module::{Electrical, Glass, Thermal};
-use crate::plant::{AcCable, ExportLimit, InputLimits, Inverter, Transformer};
+use crate::plant::{AcCable, ExportLimit, InputLimits, Inverter, ModuleConverter, Transformer};
 use crate::roof::ArrayShade;
 use crate::units::Fraction;
-use super::site::SiteLight;
 
 /// One option, resolved to physics. Each field is one group of parameters that may differ between options, so that
 /// a split of a gap can exchange them one by one.
@@ -35,9 +35,9 @@ pub struct Setup {
 }
 
 impl Setup {
-    /// Share of power that the losses without an hour of their own leave: light-induced, converter, mismatch.
+    /// Share of power that the losses without an hour of their own leave: light-induced loss and mismatch.
     pub fn constant_kept(&self) -> f64 {
-        self.light_induced.kept() * self.wiring.converter * self.wiring.mismatch.kept()
+        self.light_induced.kept() * self.wiring.mismatch.kept()
     }
 }
 
@@ -83,8 +83,8 @@ pub struct Wiring {
     pub electrical: Arc<Electrical>,
     /// Rated power of that module, W.
     pub p_module_w: f64,
-    /// Efficiency of module-level converters; 1 without.
-    pub converter: f64,
+    /// The converter at every module, if any; the string then runs at a voltage of its own.
+    pub converter: Option<Arc<ModuleConverter>>,
     /// Mismatch loss.
     pub mismatch: Fraction,
     /// Lumped array: cable loss at rated current over rated power; with strings the cable is in each of them.
@@ -156,8 +156,7 @@ pub struct PartShade {
 impl PartShade {
     /// From what obstacles or rows leave of an array.
     pub fn of(shade: ArrayShade, month_start: &[usize; 13]) -> PartShade {
-        let sky_kept =
-            if shade.sky_kept == [1.0; 12] { Vec::new() } else { shade.sky_column(month_start) };
+        let sky_kept = if shade.sky_kept == [1.0; 12] { Vec::new() } else { shade.sky_column(month_start) };
         PartShade {
             beam_kept: shade.light_kept_beam,
             sky_kept,

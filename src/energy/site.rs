@@ -1,6 +1,6 @@
 //! Light of one site, worked out once and shared by all options.
 
-use crate::plane::{PlaneLight, PlaneSpec, Sky, SkyModel, Skyline};
+use crate::plane::{PlaneLight, PlaneSpec, RearLight, Sky, SkyModel, Skyline};
 use crate::sun::SunTrack;
 use crate::units::G_STC;
 use crate::weather::WeatherYear;
@@ -93,7 +93,8 @@ impl SiteLight {
         let h_i = self.month_sums(&total).map(|x| x * self.step_h / G_STC);
         add3(&beam, &sky, &ground, &mut total);
         let h_skyline = self.month_sums(&total).map(|x| x * self.step_h / G_STC);
-        PlaneOfSite { spec: spec.clone(), light, beam, sky, ground, h_i, h_skyline }
+        let rear = RearLight::on(spec, &self.sun, &self.sky).irradiance;
+        PlaneOfSite { spec: spec.clone(), light, beam, sky, ground, rear, h_i, h_skyline }
     }
 
     /// Number of daylight steps.

@@ -21,6 +21,9 @@ pub struct UncertaintySpec {
     /// Cell temperature, K instead of percent; each option answers by its own temperature coefficient.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cell_temperature_k: Option<InputDoubtSpec>,
+    /// Temperature coefficient of power, %/K.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub temperature_coefficient: Option<InputDoubtSpec>,
     /// Rated power of the modules delivered.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rating: Option<InputDoubtSpec>,
@@ -63,6 +66,7 @@ impl Default for UncertaintySpec {
             long_term: None,
             plane_of_array: None,
             cell_temperature_k: None,
+            temperature_coefficient: None,
             rating: None,
             low_light: None,
             incidence: None,

@@ -95,6 +95,10 @@ pub struct Split {
     pub clipping: SplitPart,
     /// What the export limit takes from the gap.
     pub export: SplitPart,
+    /// One plain sentence on the AC limit.
+    pub clipping_sentence: String,
+    /// One plain sentence on the export limit.
+    pub export_sentence: String,
     /// Annual runs of the hourly chain that this took.
     pub runs: u32,
 }

@@ -114,31 +114,6 @@ pub fn guaranteed(points: &[[f64; 2]], year: f64) -> Option<f64> {
 pub mod guard {
     use super::Note;
 
-    /// A first loss by light that may already be in the rating.
-    ///
-    /// `stabilised`: what the sheet says of its rating, nothing when it is silent.
-    pub fn light_induced(module: &str, stabilised: Option<bool>, light_induced_pct: Option<f64>) -> Option<Note> {
-        let pct = light_induced_pct.filter(|x| *x > 0.0)?;
-        match stabilised {
-            Some(false) => None,
-            Some(true) => Some(Note::loud(
-                "years.light-induced-twice",
-                format!(
-                    "{module}: the rating is stabilised and yet a light-induced loss of {pct} % is given. The loss is \
-                     already in the rating and was not taken off again. Remove light_induced_pct, or set rating_basis \
-                     = \"initial\" if the power was measured before stabilisation."
-                ),
-            )),
-            None => Some(Note::loud(
-                "years.rating-basis-unknown",
-                format!(
-                    "{module}: a light-induced loss of {pct} % was taken off because the sheet does not say whether the \
-                     rating is stabilised. If it is, the loss is counted twice: ask the maker and set rating_basis."
-                ),
-            )),
-        }
-    }
-
     /// A first-year guarantee that looks like the light-induced loss put into the ageing rate, or ageing that holds it.
     pub fn ageing_from_guarantee(module: &str, ageing_pct: f64, guarantee: &[[f64; 2]]) -> Option<Note> {
         let (first, last) = (guarantee.first()?, guarantee.last()?);
@@ -209,10 +184,6 @@ mod tests {
 
     #[test]
     fn planted_duplicates_are_flagged() {
-        assert!(guard::light_induced("X", Some(true), Some(2.0)).is_some_and(|n| n.loud));
-        assert!(guard::light_induced("X", None, Some(2.0)).is_some_and(|n| n.loud));
-        assert!(guard::light_induced("X", Some(false), Some(2.0)).is_none());
-        assert!(guard::light_induced("X", Some(true), None).is_none());
         assert!(guard::dirt(true, true).is_some());
         assert!(guard::outage(1.0, true).is_some());
         assert!(guard::outage(1.0, false).is_none());

@@ -1,0 +1,279 @@
+//! The turns and bars of one gap: real re-runs of the chain with one input changed.
+
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use crate::energy::{Common, Plan, Scratch, Setup, run};
+use crate::job::{Job, MoneySpec};
+use crate::module::{Electrical, ModuleSheet};
+use crate::units::Fraction;
+use crate::weigh::compare::Case;
+use crate::weigh::doubt::{DoubtInput, Span};
+use crate::weigh::money::{Bill, money_of};
+use crate::weigh::turn::{Bar, Goal, Turn, root};
+use crate::weigh::years::Course;
+
+/// A pair that can be run again.
+pub(crate) struct Trial<'a> {
+    pub job: &'a Job,
+    pub plan: &'a Plan,
+    pub common: &'a Common,
+    pub a: &'a Case<'a>,
+    pub b: &'a Case<'a>,
+    pub n: u32,
+    pub course: Course,
+}
+
+/// What may be varied, all of the praised option but the tariff.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Input {
+    Gamma,
+    LowLight,
+    LightInduced,
+    Ageing,
+    Price,
+    Tariff,
+}
+
+impl Input {
+    const ALL: [Input; 6] =
+        [Input::Gamma, Input::LowLight, Input::LightInduced, Input::Ageing, Input::Price, Input::Tariff];
+
+    fn name(self) -> &'static str {
+        match self {
+            Input::Gamma => "temperature coefficient",
+            Input::LowLight => "weak-light ratio at 200 W/m2",
+            Input::LightInduced => "light-induced loss",
+            Input::Ageing => "ageing",
+            Input::Price => "module price",
+            Input::Tariff => "value of a kWh",
+        }
+    }
+
+    fn unit(self) -> &'static str {
+        match self {
+            Input::Gamma => "%/K",
+            Input::LowLight => "share",
+            Input::LightInduced => "%",
+            Input::Ageing => "%/year",
+            Input::Price => "currency/W",
+            Input::Tariff => "currency/kWh",
+        }
+    }
+
+    fn goal(self) -> Goal {
+        match self {
+            Input::Gamma | Input::LowLight | Input::LightInduced => Goal::YieldPerKw,
+            Input::Ageing => Goal::LifetimePerKw,
+            Input::Price | Input::Tariff => Goal::PresentValue,
+        }
+    }
+
+    /// Key of the budget of doubt, for the range of a bar.
+    fn key(self) -> Option<&'static str> {
+        match self {
+            Input::Gamma => Some("temperature_coefficient"),
+            Input::LowLight => Some("low_light"),
+            Input::LightInduced => Some("light_induced"),
+            Input::Ageing => Some("ageing"),
+            Input::Price | Input::Tariff => None,
+        }
+    }
+
+    fn decimals(self) -> usize {
+        match self {
+            Input::Ageing | Input::LightInduced => 2,
+            _ => 3,
+        }
+    }
+}
+
+/// Every turn, and every bar: four inputs re-run over two standard deviations either way, price and tariff over a fifth.
+pub(crate) fn turns_and_bars(trial: &Trial, inputs: &[DoubtInput], k: usize) -> (Vec<Turn>, Vec<Bar>) {
+    let found: Vec<(Option<Turn>, Option<Bar>)> =
+        Input::ALL.into_par_iter().map(|input| (trial.turn(input), trial.bar(input, inputs, k))).collect();
+    let (turns, bars): (Vec<_>, Vec<_>) = found.into_iter().unzip();
+    let mut bars: Vec<Bar> = bars.into_iter().flatten().collect();
+    bars.extend(shared_bars(trial, inputs, k));
+    (turns.into_iter().flatten().collect(), bars)
+}
+
+/// Inputs that move both options: how far the gap per kW moves by their difference, in first order.
+fn shared_bars(trial: &Trial, inputs: &[DoubtInput], k: usize) -> Vec<Bar> {
+    let y_b = trial.b.year.y_f_h();
+    let now = y_b - trial.a.year.y_f_h();
+    inputs
+        .iter()
+        .filter(|i| i.key == "cell_temperature_k" || i.key == "rating")
+        .map(|i| {
+            let (c_a, c_b) = (i.effect_pct(0, Span::FirstYear), i.effect_pct(k, Span::FirstYear));
+            let own = c_b * (1.0 - i.correlation).max(0.0).sqrt();
+            let moved = y_b / 100.0 * (i.correlation.sqrt() * (c_b - c_a) + own) * 2.0;
+            let u = 2.0 * i.u.get(k).copied().unwrap_or(0.0);
+            Bar {
+                what: i.name.clone(),
+                unit: i.unit.clone(),
+                range: [-u, 0.0, u],
+                gap: [now - moved, now, now + moved],
+                goal: Goal::YieldPerKw,
+            }
+        })
+        .collect()
+}
+
+impl Trial<'_> {
+    fn turn(&self, input: Input) -> Option<Turn> {
+        let now = self.now(input)?;
+        let range = self.range(input, now);
+        let gap_now = self.gap(input, now)?;
+        let tol = 1e-9 * (range[1] - range[0]);
+        let root = if gap_now == 0.0 {
+            Some(now)
+        } else {
+            root(range[0], range[1], tol, |x| self.gap(input, x).unwrap_or(f64::NAN))
+        };
+        let gap_at_root = root.and_then(|x| self.gap(input, x));
+        Some(Turn {
+            what: format!("{} of {}", input.name(), self.whose(input)),
+            unit: input.unit().to_string(),
+            now,
+            goal: input.goal(),
+            gap_now,
+            range,
+            root,
+            gap_at_root,
+            sentence: self.sentence(input, now, range, root),
+        })
+    }
+
+    fn whose(&self, input: Input) -> &str {
+        if input == Input::Tariff { "the job" } else { &self.b.facts.tag }
+    }
+
+    fn bar(&self, input: Input, inputs: &[DoubtInput], k: usize) -> Option<Bar> {
+        let now = self.now(input)?;
+        let u = match input.key() {
+            Some(key) => 2.0 * inputs.iter().find(|i| i.key == key)?.u.get(k)?,
+            None => 0.2 * now,
+        };
+        // The budget speaks of points of the weak-light ratio.
+        let u = if input == Input::LowLight { u / 100.0 } else { u };
+        let least = if matches!(input, Input::LightInduced | Input::Ageing) { 0.0 } else { f64::NEG_INFINITY };
+        let range = [(now - u).max(least), now, now + u];
+        let gap = [self.gap(input, range[0])?, self.gap(input, now)?, self.gap(input, range[2])?];
+        let what = format!("{} of {}", input.name(), self.whose(input));
+        Some(Bar { what, unit: input.unit().to_string(), range, gap, goal: input.goal() })
+    }
+
+    /// The value now; nothing where the input does not exist (no prices) or is measured as a whole (a matrix).
+    fn now(&self, input: Input) -> Option<f64> {
+        let measured = self.b.sheet.matrix.is_some();
+        match input {
+            Input::Gamma => (!measured).then_some(self.b.sheet.gamma_pct_per_k),
+            Input::LowLight => (!measured).then_some(self.b.facts.low_light_200),
+            Input::LightInduced => Some(self.b.facts.light_induced_pct),
+            Input::Ageing => Some(self.b.facts.ageing_pct),
+            Input::Price => self.money().map(|_| self.b.bill.price_per_w),
+            Input::Tariff => self.money().map(|m| m.tariff_per_kwh),
+        }
+    }
+
+    fn range(&self, input: Input, now: f64) -> [f64; 2] {
+        match input {
+            Input::Gamma => [-0.6, -0.1],
+            Input::LowLight => [0.8, 1.05],
+            Input::LightInduced => [0.0, 5.0],
+            Input::Ageing => [0.0, 3.0],
+            Input::Price => [0.0, 5.0 * now.max(0.2)],
+            Input::Tariff => [0.0, 10.0 * now.max(0.05)],
+        }
+    }
+
+    fn money(&self) -> Option<&MoneySpec> {
+        self.job.spec.money.as_ref()
+    }
+
+    /// The gap with one input changed, in the unit of its goal.
+    fn gap(&self, input: Input, x: f64) -> Option<f64> {
+        let y_a = self.a.year.y_f_h();
+        match input {
+            Input::Gamma => {
+                let sheet = ModuleSheet { gamma_pct_per_k: x, ..self.b.sheet.clone() };
+                Some(self.yield_of(&self.with_sheet(&sheet)?) - y_a)
+            }
+            Input::LowLight => Some(self.yield_of(&self.with_sheet(&self.with_low_light(x))?) - y_a),
+            Input::LightInduced => {
+                let light_induced = Fraction::from_percent(x)?;
+                Some(self.yield_of(&Setup { light_induced, ..self.b.planned.setup.clone() }) - y_a)
+            }
+            Input::Ageing => {
+                let life = |y: f64, d: f64| y * self.course.sum_left(d, self.n);
+                Some(life(self.b.year.y_f_h(), x) - life(y_a, self.a.facts.ageing_pct))
+            }
+            Input::Price => {
+                let money = self.money()?;
+                let bill = Bill { price_per_w: x, ..self.b.bill.clone() };
+                Some(money_of(money, &bill, &self.b.energies).npv - self.a.money.as_ref()?.npv)
+            }
+            Input::Tariff => {
+                let money = self.money()?;
+                // What is used on site keeps its own value where it has one.
+                let money = MoneySpec { tariff_per_kwh: x, ..money.clone() };
+                let npv = |c: &Case| money_of(&money, &c.bill, &c.energies).npv;
+                Some(npv(self.b) - npv(self.a))
+            }
+        }
+    }
+
+    fn with_low_light(&self, x: f64) -> ModuleSheet {
+        let now = self.b.facts.low_light_200;
+        let points = &self.b.sheet.low_light;
+        let low_light = if points.is_empty() || (now - 1.0).abs() < 1e-3 {
+            vec![[200.0, x]]
+        } else {
+            let stretch = (x - 1.0) / (now - 1.0);
+            points.iter().map(|[g, ratio]| [*g, 1.0 + (ratio - 1.0) * stretch]).collect()
+        };
+        ModuleSheet { low_light, ..self.b.sheet.clone() }
+    }
+
+    fn with_sheet(&self, sheet: &ModuleSheet) -> Option<Setup> {
+        let electrical = Arc::new(Electrical::fit(sheet, None).ok()?.0);
+        let mut setup = self.b.planned.setup.clone();
+        setup.low_light = electrical.clone();
+        setup.heat.electrical = electrical.clone();
+        setup.wiring.electrical = electrical;
+        Some(setup)
+    }
+
+    fn yield_of(&self, setup: &Setup) -> f64 {
+        let mut scratch = Scratch::default();
+        let sums = run(setup, &self.plan.site, self.common, &mut scratch);
+        let kwh: f64 = sums.months.iter().map(|m| m.e_ac_kwh).sum();
+        if self.b.facts.kw > 0.0 { kwh / self.b.facts.kw } else { 0.0 }
+    }
+
+    fn sentence(&self, input: Input, now: f64, range: [f64; 2], root: Option<f64>) -> String {
+        let (a, b) = (&self.a.facts.tag, &self.b.facts.tag);
+        let gap = match input.goal() {
+            Goal::YieldPerKw | Goal::FirstYear => "energy per kW in the first year",
+            Goal::LifetimePerKw => "energy per kW over the years",
+            Goal::PresentValue => "net present value",
+        };
+        let (digits, unit) = (input.decimals(), input.unit());
+        let name = input.name();
+        match root {
+            Some(x) => format!(
+                "{b} and {a} come out equal in {gap} where the {name} of {} is {x:.digits$} {unit} (now {now:.digits$}).",
+                self.whose(input)
+            ),
+            None => format!(
+                "No {name} of {} from {:.digits$} to {:.digits$} {unit} makes {b} and {a} equal in {gap}: no root in range.",
+                self.whose(input),
+                range[0],
+                range[1]
+            ),
+        }
+    }
+}
