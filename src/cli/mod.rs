@@ -4,8 +4,11 @@
 //! doing with [`say`], and returns an [`Outcome`]. To add one: its file, a variant of [`Command`], a line in
 //! [`Command::run`].
 
+mod inspect;
+mod sky;
 mod start;
 mod string;
+mod typical;
 mod weigh;
 
 use std::error::Error;
@@ -48,19 +51,25 @@ struct Arguments {
 #[argh(subcommand)]
 enum Command {
     Weigh(weigh::WeighArgs),
-    Start(start::StartArgs),
+    Inspect(inspect::InspectArgs),
+    Sky(sky::SkyArgs),
+    Typical(typical::TypicalArgs),
     String(string::StringArgs),
+    Start(start::StartArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "string", "start"];
+const COMMANDS: &[&str] = &["weigh", "inspect", "sky", "typical", "string", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
         match self {
             Command::Weigh(args) => weigh::run(args),
-            Command::Start(args) => start::run(args),
+            Command::Inspect(args) => inspect::run(args),
+            Command::Sky(args) => sky::run(args),
+            Command::Typical(args) => typical::run(args),
             Command::String(args) => string::run(args),
+            Command::Start(args) => start::run(args),
         }
     }
 }
