@@ -28,7 +28,6 @@ pub const AGEING_PCT: f64 = 0.5;
 /// One option with everything that comparing needs.
 pub(crate) struct Case<'a> {
     pub planned: &'a PlannedOption,
-    pub option: &'a ResolvedOption,
     pub sheet: &'a ModuleSheet,
     pub year: OptionYear,
     pub end: End,
@@ -179,7 +178,7 @@ fn case<'a>(
         export_lost: sums.export_net_kwh,
         sum_left: course.sum_left(ageing_pct, n),
     };
-    Case { planned, option, sheet, year, end, facts, years, bill, energies, money }
+    Case { planned, sheet, year, end, facts, years, bill, energies, money }
 }
 
 #[allow(clippy::too_many_arguments)]

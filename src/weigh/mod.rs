@@ -21,6 +21,9 @@ mod turn;
 mod turns;
 mod years;
 
+#[cfg(test)]
+mod tests;
+
 pub use budget::{budget, line_pct};
 pub use claims::{Claim, ClaimKind, Verdict};
 pub use compare::{load_of, study};
