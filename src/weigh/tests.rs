@@ -120,3 +120,28 @@ fn threads_do_not_change_a_byte() {
     };
     assert_eq!(run(1), run(8));
 }
+
+#[test]
+fn a_search_finds_the_string_that_is_allowed_and_a_flat_tilt() {
+    let (mut job, weather) = demo();
+    job.spec.plane[0].obstacles.clear();
+    job.spec.plane[0].size_m = None;
+    job.spec.search = Some(toml::from_str("option = \"B\"\ngoal = \"energy\"\ntilt_deg = [0, 60]").unwrap());
+    let found = best(&job, &weather).unwrap();
+    // A south plane at 48 N is best between 25 and 45 degrees (any handbook of solar radiation), and flat about it.
+    assert!((25.0..=45.0).contains(&found.at[0]) && !found.flat[0].at_limit, "{:?}", found.at);
+    let [lo, hi] = found.flat[0].within_1_pct;
+    assert!(hi - lo > 8.0 && found.refused == 0, "{lo} {hi}");
+    // 26 modules of N445 are the most at 1000 V and -19 C.
+    job.spec.search = Some(toml::from_str("option = \"B\"\nstring_length = [20, 30]").unwrap());
+    let found = best(&job, &weather).unwrap();
+    assert!(found.at[0] <= 26.0 && found.refused > 0);
+    job.spec.search = Some(toml::from_str("option = \"Z\"\ntilt_deg = [0, 60]").unwrap());
+    assert!(
+        best(&job, &weather).unwrap_err().to_string().starts_with("search.option is \"Z\"; expected one of A, B, C.")
+    );
+    job.spec.search = Some(toml::from_str("pitch_m = [2, 6]").unwrap());
+    assert!(best(&job, &weather).unwrap_err().to_string().contains("search.pitch_m"));
+    job.spec.search = None;
+    assert!(best(&job, &weather).unwrap_err().to_string().contains("[search]"));
+}

@@ -7,8 +7,6 @@ mod inverter_weights;
 mod nec_690_7;
 mod normal_distribution;
 mod nrel_tp_560_34302;
-mod nrel_tp_560_34302;
-mod perez_1990;
 mod perez_1990;
 mod present_value;
 mod sand2007_5036;
