@@ -2,8 +2,8 @@
 
 use yearlight::plane::{Cooling, ObstacleSpec, PlaneLight, PlaneSpec};
 use yearlight::roof::{
-    Face, Frame, GroupCurve, Orientation, Slot, SlotShade, SunPath, Wiring, array_shade, layouts, obstacles,
-    slot_shades,
+    Face, Frame, GroupCurve, Orientation, Slot, SlotShade, SunPath, Wanted, Wiring, array_shade, fit, layouts,
+    obstacles, slot_shades,
 };
 use yearlight::sun::SunTrack;
 
@@ -128,4 +128,18 @@ fn two_strings_on_each_input(bencher: divan::Bencher) {
 fn lay_out(bencher: divan::Bencher) {
     let spec = roof();
     bencher.bench_local(|| layouts(&spec, &FACE));
+}
+
+/// The school roof: a lift housing and a mast, 98 modules.
+#[divan::bench]
+fn fit_98_modules_2_obstacles(bencher: divan::Bencher) {
+    let (mut spec, sun) = (roof(), sun());
+    spec.size_m = Some([38.0, 7.2]);
+    spec.obstacles = vec![
+        ObstacleSpec::Box { name: None, at_m: [12.0, 4.8], size_m: [1.2, 0.9, 2.5] },
+        ObstacleSpec::Cylinder { name: None, at_m: [38.5, 7.5], diameter_m: 0.15, height_m: 9.0, passes_pct: None },
+    ];
+    let light = case().light;
+    let curve = GroupCurve::of(31.25, 13.12, 37.4, 13.95, 3);
+    bencher.bench_local(|| fit(&spec, &FACE, &sun, &light, &[0.85], 60, &curve, Wanted::Modules(98)));
 }

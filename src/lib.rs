@@ -3,7 +3,7 @@
 //! Data flows one way, and each folder imports only what stands above it in this list:
 //!
 //! ```text
-//! weather -> sun -> sky -> plane -> roof -> module -> plant -> job -> energy -> weigh -> fleet -> report
+//! weather -> sun -> plane -> sky -> roof -> module -> plant -> job -> energy -> weigh -> fleet -> report
 //! ```
 #![warn(missing_docs)]
 

@@ -5,6 +5,7 @@
 //! [`Command::run`].
 
 mod start;
+mod string;
 mod weigh;
 
 use std::error::Error;
@@ -48,16 +49,18 @@ struct Arguments {
 enum Command {
     Weigh(weigh::WeighArgs),
     Start(start::StartArgs),
+    String(string::StringArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "start"];
+const COMMANDS: &[&str] = &["weigh", "string", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
         match self {
             Command::Weigh(args) => weigh::run(args),
             Command::Start(args) => start::run(args),
+            Command::String(args) => string::run(args),
         }
     }
 }
@@ -102,7 +105,10 @@ fn usage(message: &str, first: Option<&str>) -> String {
         .and_then(|word| COMMANDS.iter().find(|c| strsim::damerau_levenshtein(c, word) <= 2).map(|c| (word, c)));
     match near {
         Some((word, command)) => format!("There is no command {word}. Did you mean {command}?"),
-        None => message.to_string(),
+        None => match first.filter(|w| COMMANDS.contains(w)) {
+            Some(command) => format!("{message}\n\nRun yearlight {command} --help for its options."),
+            None => format!("{message}\n\nRun yearlight --help for the list of commands."),
+        },
     }
 }
 

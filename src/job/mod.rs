@@ -10,6 +10,7 @@
 mod error;
 mod ledger;
 mod load;
+mod place;
 mod record;
 mod resolve;
 mod rules;
@@ -30,6 +31,7 @@ use crate::units::Note;
 pub use error::{At, Fault, JobError};
 pub use ledger::LedgerLine;
 pub use load::{MAX_BYTES, load};
+pub use place::{FAR_KM, HIGH_M, Placed, distance_km};
 pub use resolve::{Loader, from_text};
 pub use schema::{job_schema, parts_schema};
 pub use spec::{
@@ -65,6 +67,8 @@ pub struct Job {
     /// The files that were read, with checksums.
     pub files: Vec<FileDigest>,
     given: BTreeSet<String>,
+    /// Where each key stands, by its path.
+    marks: BTreeMap<String, At>,
     /// `base` as the first run had it, when the job was read from a run record.
     record_base: Option<PathBuf>,
 }

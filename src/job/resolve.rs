@@ -13,8 +13,9 @@ use super::tree::{Entry, Files, Kind, Mark, Tree, from_toml, number_text};
 use super::{FileDigest, Job, ResolvedOption, ledger, record};
 use crate::module::ModuleSheet;
 use crate::plane::{ObstacleSpec, PlaneSpec};
-use crate::plant::InverterSheet;
+use crate::plant::{InverterSheet, PlantError};
 use crate::units::Note;
+use crate::weather::Quantity;
 
 /// Hands out the bytes of a file by its path, relative to the current folder.
 pub type Loader<'a> = dyn FnMut(&Path) -> io::Result<Vec<u8>> + 'a;
@@ -307,6 +308,7 @@ pub(super) fn build(
         notes: Vec::new(),
         files: source.digests.clone(),
         given,
+        marks: marks(&tree, &source),
         record_base: None,
     };
     Look { tree: &tree, source: &source }.sources(&job)?;
@@ -327,6 +329,27 @@ pub(super) fn build(
         }
     }
     Ok(Job { notes, ..job })
+}
+
+/// Where each key stands, under the paths that [`ledger::flatten`] gives.
+fn marks(tree: &Tree, source: &Source<'_, '_>) -> BTreeMap<String, At> {
+    fn walk(tree: &Tree, path: &str, source: &Source<'_, '_>, out: &mut BTreeMap<String, At>) {
+        let join = |key: &str| if path.is_empty() { key.to_string() } else { format!("{path}.{key}") };
+        for entry in tree.entries() {
+            let path = join(&entry.key);
+            out.insert(path.clone(), source.at(entry.mark));
+            walk(&entry.value, &path, source, out);
+        }
+        for (i, item) in tree.items().iter().enumerate().filter(|(_, t)| matches!(t.kind, Kind::Table(_))) {
+            let name = ["tag", "name"].iter().find_map(|k| item.get(k).and_then(Tree::text));
+            let path = join(&name.map_or_else(|| (i + 1).to_string(), str::to_string));
+            out.insert(path.clone(), source.at(item.mark));
+            walk(item, &path, source, out);
+        }
+    }
+    let mut out = BTreeMap::new();
+    walk(tree, "", source, &mut out);
+    out
 }
 
 /// Cross-checks, each with the place of what it looks at.
@@ -377,6 +400,31 @@ impl<'a> Look<'a, '_, '_> {
     }
 
     fn site_and_weather(&self, spec: &JobSpec) -> Result<(), JobError> {
+        const CLOCK: [&str; 8] = ["time", "year", "month", "day", "hour", "minute", "date", "clock"];
+        let known: Vec<&str> = Quantity::ALL.iter().map(|q| q.name()).chain(CLOCK).collect();
+        for (key, column) in &spec.weather.columns {
+            if !known.contains(&key.as_str()) {
+                let mend = match nearest(key, known.iter().copied()) {
+                    Some(near) => format!("Did you mean {near}?"),
+                    None => "Columns that the chain has no use for are left out.".to_string(),
+                };
+                return Err(JobError::UnknownKey(fault(
+                    self.at(&["weather", "columns", key]),
+                    format!("{key} is no quantity that weather.columns knows"),
+                    format!("one of {}", list(&known)),
+                    mend,
+                )));
+            }
+            let unit = column.trim_end().strip_suffix(']').and_then(|c| c.split_once('['));
+            if unit.is_none() && Quantity::ALL.iter().any(|q| q.name() == key && q.unit() != "(0 to 1)") {
+                return Err(self.bad(
+                    &["weather", "columns", key],
+                    format!("weather.columns.{key} is {column:?}"),
+                    "the column's name and its unit in brackets",
+                    format!("Write for example {key} = \"{column} [{}]\".", unit_of(key)),
+                ));
+            }
+        }
         if let Some(site) = &spec.site
             && site.latitude_deg == 0.0
             && site.longitude_deg == 0.0
@@ -549,6 +597,16 @@ impl<'a> Look<'a, '_, '_> {
                     "Each point is [year, percent of rated power].",
                 ));
             }
+            // What the module folder itself refuses.
+            if let Some(f) = crate::module::validate(m).into_iter().next() {
+                let first = f.key.split_whitespace().next().unwrap_or("");
+                return Err(self.bad(
+                    &path(first),
+                    format!("module.{tag}.{} is {}", f.key, f.found),
+                    f.expected,
+                    f.mend,
+                ));
+            }
             if m.a_r.is_some() && !m.incidence_table.is_empty() {
                 return Err(self.clash(
                     &path("a_r"),
@@ -615,6 +673,22 @@ impl<'a> Look<'a, '_, '_> {
                     "the operating current below the short-circuit current",
                     "The two may be swapped.",
                 ));
+            }
+            // What the plant folder itself refuses.
+            match crate::plant::Inverter::new(inv) {
+                Ok(_) => {}
+                Err(PlantError::Value { key: k, found, expected, mend }) => {
+                    let first = k.split(['[', '.', ' ']).next().unwrap_or("");
+                    return Err(self.bad(&path(first), format!("inverter.{tag}.{k} is {found}"), expected, mend));
+                }
+                Err(PlantError::Missing { key: k, expected, mend }) => {
+                    return Err(JobError::MissingKey(fault(
+                        self.at(&["inverter", tag]),
+                        format!("{k} is missing in inverter.{tag}"),
+                        expected,
+                        mend,
+                    )));
+                }
             }
             if inv.night_w > 0.05 * inv.p_ac_w {
                 return Err(self.bad(
@@ -849,7 +923,9 @@ impl<'a> Look<'a, '_, '_> {
         for key in job.spec.sources.keys() {
             let hit = paths.iter().any(|p| ledger::under(p, key));
             if !hit {
-                let mend = match nearest(key, paths.iter().map(String::as_str)) {
+                let mut near: Vec<&str> = paths.iter().map(String::as_str).collect();
+                near.extend(paths.iter().filter_map(|p| p.split('.').next()));
+                let mend = match nearest(key, near) {
                     Some(near) => format!("Did you mean \"{near}\"?"),
                     None => "Write the section, or section and key, as in \"losses.dirt_pct\" = \"cleaning contract\"."
                         .to_string(),
@@ -864,6 +940,10 @@ impl<'a> Look<'a, '_, '_> {
         }
         Ok(())
     }
+}
+
+fn unit_of(quantity: &str) -> &'static str {
+    Quantity::ALL.iter().find(|q| q.name() == quantity).map_or("", |q| q.unit())
 }
 
 /// Reads the skyline where it is a file and puts its points into the spec; sorted by azimuth.

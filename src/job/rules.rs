@@ -3,7 +3,7 @@
 //! A path names keys as the file does; `*` stands for any tag, `[]` for any item of a list, `[0]` and `[1]` for the
 //! places of a pair. To add a section: its struct in `spec.rs`, a field in `JobSpec`, and its rules here.
 
-use super::tree::number_text;
+use super::tree::neat;
 
 /// The values a key may hold.
 #[derive(Clone, Copy)]
@@ -65,11 +65,11 @@ fn coefficient(x: f64, key: &str, low: f64, high: f64, typical: f64) -> Option<(
     }
     let expected = format!("a negative number of %/K, {low} to {high}");
     let mend = if (low..=high).contains(&-x) {
-        format!("The sign is missing: it falls as cells warm. Write {key} = {}.", number_text(-x))
+        format!("The sign is missing, since it falls as cells warm. Write {key} = {}.", neat(-x))
     } else if (low..=high).contains(&(x / 100.0)) || (low..=high).contains(&(-x / 100.0)) {
-        format!("It looks a hundred times too large. A sheet's -0.35 %/K is written {key} = -0.35.")
+        format!("It looks a hundred times too large; in percent per kelvin it is {key} = {}.", neat(-(x.abs() / 100.0)))
     } else if (low..=high).contains(&(x * 100.0)) || (low..=high).contains(&(-x * 100.0)) {
-        format!("It looks like a share per kelvin; times 100 it is {key} = {}.", number_text(-(x.abs() * 100.0)))
+        format!("It looks like a share per kelvin; times 100 it is {key} = {}.", neat(-(x.abs() * 100.0)))
     } else {
         format!(
             "Take the value in percent per kelvin from the data sheet, for example {key} = {typical}; mV/K or %/F do not fit."
@@ -91,7 +91,7 @@ fn alpha(x: f64) -> Option<(String, String)> {
         return None;
     }
     let mend = if x.abs() > 0.2 && (-0.05..=0.2).contains(&(x / 100.0)) {
-        "It looks a hundred times too large. A sheet's 0.05 %/K is written alpha_pct_per_k = 0.05."
+        "It looks a hundred times too large: 0.05 %/K is written alpha_pct_per_k = 0.05."
     } else if (-0.2..=0.0).contains(&x) {
         "The current grows a little as cells warm: the sign looks wrong."
     } else {
@@ -105,7 +105,7 @@ fn millimetres(x: f64) -> Option<(String, String)> {
         return None;
     }
     let mend = if (0.1..=5.0).contains(&x) {
-        format!("It looks like metres; in millimetres it is {}.", number_text(x * 1000.0))
+        format!("It looks like metres; in millimetres it is {}.", neat(x * 1000.0))
     } else {
         "Take the outer size in millimetres from the data sheet.".to_string()
     };
@@ -117,9 +117,9 @@ fn relative_efficiency(x: f64) -> Option<(String, String)> {
         return None;
     }
     let mend = if (30.0..=120.0).contains(&x) {
-        format!("It looks like percent; as a share it is {}.", number_text(x / 100.0))
+        format!("It looks like percent; as a share it is {}.", neat(x / 100.0))
     } else if (-10.0..0.0).contains(&x) {
-        format!("It looks like a change in percent; as a share it is {}.", number_text(1.0 + x / 100.0))
+        format!("It looks like a change in percent; as a share it is {}.", neat(1.0 + x / 100.0))
     } else {
         "Write the efficiency at that light over the efficiency at 1000 W/m2, for example [200, 0.965].".to_string()
     };
@@ -131,7 +131,7 @@ fn share(x: f64) -> Option<(String, String)> {
         return None;
     }
     let mend = if (1.0..=100.0).contains(&x) {
-        format!("It looks like percent; as a share it is {}.", number_text(x / 100.0))
+        format!("It looks like percent; as a share it is {}.", neat(x / 100.0))
     } else {
         "Write a share between 0 (none) and 1 (all).".to_string()
     };
@@ -143,7 +143,7 @@ fn inverter_efficiency(x: f64) -> Option<(String, String)> {
         return None;
     }
     let mend = if (0.1..=1.0).contains(&x) {
-        format!("It looks like a share; in percent it is {}.", number_text(x * 100.0))
+        format!("It looks like a share; in percent it is {}.", neat(x * 100.0))
     } else {
         "Write pairs [percent of AC rating, efficiency in percent], for example [50, 98.3].".to_string()
     };
@@ -155,7 +155,7 @@ fn ac_rating(x: f64) -> Option<(String, String)> {
         return None;
     }
     let mend = if x > 0.0 && x < 100.0 {
-        format!("It looks like kilowatts; in watts it is {}.", number_text(x * 1000.0))
+        format!("It looks like kilowatts; in watts it is {}.", neat(x * 1000.0))
     } else {
         "Take the rated AC power in watts from the data sheet.".to_string()
     };
@@ -167,7 +167,7 @@ fn module_power(x: f64) -> Option<(String, String)> {
         return None;
     }
     let mend = if x > 0.0 && x < 1.0 {
-        format!("It looks like kilowatts; in watts it is {}.", number_text(x * 1000.0))
+        format!("It looks like kilowatts; in watts it is {}.", neat(x * 1000.0))
     } else {
         "Take the power of one module at standard test conditions from the data sheet.".to_string()
     };
@@ -210,7 +210,10 @@ pub(super) const RULES: &[Rule] = &[
     rule("weather.label", Words(&["ending", "beginning", "middle"]))
         .eg("label = \"ending\"")
         .mend("It says which instant of the interval a row's time names."),
-    rule("weather.separation", Limit::Free).from("Erbs, Klein, Duffie 1982"),
+    rule("weather.wind_height_m", Above(0.0, 200.0))
+        .mend("Height above the ground, usually 10 or 2.")
+        .from("EPW and TMY3: 10 m"),
+    rule("weather.separation", Words(&["erbs", "ridley-boland-lauret"])).from("Erbs, Klein, Duffie 1982"),
     rule("weather.stand_in", Limit::Free),
     // [[plane]]
     rule("plane[].name", Limit::Free).eg("name = \"south wing\""),
@@ -249,14 +252,19 @@ pub(super) const RULES: &[Rule] = &[
     rule("plane[].tracker.limit_deg", Above(0.0, 90.0)).from(MEMORY),
     rule("plane[].tracker.axis_slope_deg", Range(-30.0, 30.0)).from("level axis"),
     // skyline
-    rule("skyline[][0]", Range(0.0, 360.0)).mend(AZIMUTH),
-    rule("skyline[][1]", Range(0.0, 90.0)).mend("Elevation above the horizontal, in degrees."),
+    rule("skyline[][0]", Range(0.0, 360.0)).unit("deg").mend(AZIMUTH),
+    rule("skyline[][1]", Range(0.0, 90.0)).unit("deg").mend("Elevation above the horizontal, in degrees."),
     // [[option]]
     rule("option[].tag", Limit::Free).eg("tag = \"A\""),
     rule("option[].module", Limit::Free).eg("module = \"P410\""),
     rule("option[].inverter", Limit::Free).eg("inverter = \"K33\""),
-    rule("option[].inverters", Range(1.0, 100000.0)).unit("count").from("one inverter"),
-    rule("option[].target_kw", Above(0.0, 1e7)).eg("target_kw = 40.0"),
+    rule("option[].inverters", Range(1.0, 100000.0))
+        .unit("count")
+        .mend("An option needs at least one inverter.")
+        .from("one inverter"),
+    rule("option[].target_kw", Above(0.0, 1e7))
+        .eg("target_kw = 40.0")
+        .mend("The power of all modules together, in kilowatts."),
     rule("option[].modules", Range(1.0, 1e7))
         .eg("modules = 98")
         .unit("count")
@@ -311,6 +319,32 @@ pub(super) const RULES: &[Rule] = &[
         .unit("W/m2")
         .mend("Each point is [irradiance in W/m2, efficiency over that at 1000 W/m2]."),
     rule("module.*.low_light[][1]", Check(relative_efficiency, 0.3, 1.2)),
+    rule(
+        "module.*.electrical",
+        Words(&["sheet", "matrix", "matrix-bilinear", "one-diode", "one-diode-given", "gamma"]),
+    )
+    .mend("Leave the key out to let what is known decide."),
+    rule("module.*.glass", Words(&["martin-ruiz", "fresnel", "fresnel-coated"])),
+    rule(
+        "module.*.temperature",
+        Words(&[
+            "faiman",
+            "king-glass-glass-open",
+            "king-glass-glass-roof",
+            "king-glass-polymer-open",
+            "king-glass-polymer-insulated",
+            "king-film-steel-open",
+        ]),
+    ),
+    rule("module.*.cell_above_back_k", Range(0.0, 10.0)).unit("K").mend("Kelvin at 1000 W/m2, usually 0 to 3."),
+    rule("module.*.heat_capacity_j_m2_k", Range(0.0, 100000.0))
+        .unit("J/(m2 K)")
+        .mend("About 11000 for glass and polymer."),
+    rule("module.*.one_diode.light_current_a", Above(0.0, 120.0)),
+    rule("module.*.one_diode.saturation_current_a", Above(0.0, 1.0)),
+    rule("module.*.one_diode.series_ohm", Range(0.0, 100.0)).unit("ohm"),
+    rule("module.*.one_diode.shunt_ohm", Above(0.0, 1e9)).unit("ohm"),
+    rule("module.*.one_diode.modified_ideality_v", Above(0.0, 100.0)),
     rule("module.*.nmot_c", Range(20.0, 80.0)).mend("Degrees Celsius, usually 42 to 48."),
     rule("module.*.noct_c", Range(20.0, 80.0)).mend("Degrees Celsius, usually 43 to 48."),
     rule("module.*.a_r", Range(0.05, 0.5))
@@ -332,6 +366,7 @@ pub(super) const RULES: &[Rule] = &[
         .unit("year")
         .mend("Each point is [year, percent of rated power]."),
     rule("module.*.guarantee[][1]", Range(1.5, 105.0))
+        .unit("%")
         .mend("Each point is [year, percent of rated power], for example [25, 84.8]."),
     rule("module.*.product_warranty_years", Range(0.0, 100.0)).unit("years"),
     rule("module.*.clamp_zones[].front_pa", Range(0.0, 20000.0))

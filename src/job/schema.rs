@@ -122,7 +122,11 @@ impl Path {
     }
 
     fn item(&self, index: usize, pair: bool, table: bool) -> Path {
-        let shown = if table { self.shown.clone() } else { format!("{} item {}", self.shown, index + 1) };
+        let shown = match (table, pair) {
+            (true, _) => self.shown.clone(),
+            (_, true) => format!("{} number {}", self.shown, index + 1),
+            _ => format!("{} item {}", self.shown, index + 1),
+        };
         let rule = if pair { format!("{}[{index}]", self.rule) } else { format!("{}[]", self.rule) };
         Path { shown, rule }
     }
@@ -249,18 +253,28 @@ impl<'a> Walk<'a> {
 
     fn wrong_type(&self, tree: &Tree, expected: &str, path: &Path) -> JobError {
         let key = path.shown.rsplit('.').next().unwrap_or("");
-        let rule = rules::find(&path.rule);
+        let in_list = key.contains(' ');
+        let pair = if expected.starts_with("a pair") { rules::find(&format!("{}[0]", path.rule)) } else { None };
+        let rule = pair.or_else(|| rules::find(&path.rule));
         let example = rule.map_or("", |r| r.example);
         let numeric = expected.starts_with("a number") || expected.starts_with("a whole number");
         let mend = match &tree.kind {
             Kind::Text(text) if numeric => match text.trim().parse::<f64>() {
+                Ok(_) if in_list => format!("Take the quotes away: {}.", text.trim()),
                 Ok(_) => format!("Take the quotes away: {key} = {}.", text.trim()),
                 Err(_) if text.trim().starts_with(|c: char| c.is_ascii_digit() || c == '-') => {
                     "Write the number alone, without quotes; its unit is in the key's name.".to_string()
                 }
                 Err(_) => "Write a number without quotes.".to_string(),
             },
+            Kind::Float(x) if expected.starts_with("a whole number") && x.abs() >= 1e9 => {
+                "The number is far too large.".to_string()
+            }
             Kind::Float(_) if expected.starts_with("a whole number") => "Write it without decimals.".to_string(),
+            Kind::Text(text) if expected == "a list of texts" => format!("Write {key} = [\"{text}\"]."),
+            _ if path.rule.starts_with("sources.") => {
+                "Put the whole path in quotes: \"losses.dirt_pct\" = \"cleaning contract\".".to_string()
+            }
             Kind::Int(_) | Kind::Float(_) if expected == "text in quotes" => {
                 format!("Put it in quotes: {key} = \"{}\".", tree.shown())
             }
@@ -272,7 +286,11 @@ impl<'a> Walk<'a> {
                 format!("Write {key} = true or {key} = false, without quotes.")
             }
             _ if !example.is_empty() => format!("For example {example}."),
-            _ if expected == "a section" => format!("Write [{}] and its keys below it.", path.shown),
+            _ if expected == "a section" && in_list => "Write each item as { key = value, ... }.".to_string(),
+            _ if expected == "a section" && path.shown.contains('.') => {
+                format!("Write {key} = {{ key = value, ... }}.")
+            }
+            _ if expected == "a section" => format!("Write [{key}] and its keys below it."),
             _ if expected == "true or false" => format!("Write {key} = true or {key} = false."),
             _ => rule.map_or("", |r| r.mend).to_string(),
         };
@@ -439,6 +457,15 @@ impl<'a> Walk<'a> {
                         format!("Write [{}.P410].", path.shown),
                     )));
                 }
+                let records = self.target(any).get("properties").is_some();
+                if records && !matches!(entry.value.kind, Kind::Table(_)) {
+                    return Err(JobError::WrongType(fault(
+                        self.files.at(entry.mark),
+                        format!("{} stands directly under {}", entry.key, path.shown),
+                        format!("a name first: [{}.X]", path.shown),
+                        format!("Give the {0} a name, [{0}.X], and write its keys below.", path.shown),
+                    )));
+                }
                 self.value(&entry.value, any, &path.key(&entry.key, true))?;
             }
             return Ok(());
@@ -469,8 +496,13 @@ impl<'a> Walk<'a> {
         };
         let mut sorted = known.to_vec();
         sorted.sort_unstable();
-        let expected = format!("one of {}", list(&sorted));
-        let mend = match nearest(&entry.key, known.iter().copied()) {
+        let near = synonym(&entry.key, known).or_else(|| nearest(&entry.key, known.iter().copied()));
+        // With a good guess at hand a long list would only hide it.
+        let expected = match near {
+            Some(_) if sorted.len() > 16 => format!("one of its {} keys", sorted.len()),
+            _ => format!("one of {}", list(&sorted)),
+        };
+        let mend = match near {
             Some(key) => format!("Did you mean {key}?"),
             None => match self.homes(&entry.key).as_slice() {
                 [] => "Remove it, or turn it into a comment with #.".to_string(),
@@ -505,7 +537,8 @@ impl<'a> Walk<'a> {
     }
 
     fn missing(&self, tree: &Tree, key: &str, node: &'a Value, path: &Path) -> JobError {
-        let description = node.get("description").and_then(Value::as_str).unwrap_or("").trim_end_matches('.');
+        let description = node.get("description").and_then(Value::as_str).unwrap_or("");
+        let description = description.trim_end_matches(['.', ',', ' ']);
         let inner = path.key(key, false);
         let kind = self.type_words(node);
         let kind = if kind == "another kind of value" { "a value".to_string() } else { kind };
@@ -515,7 +548,9 @@ impl<'a> Walk<'a> {
         let mend = if kind.starts_with("sections") {
             format!("Add at least one [[{key}]].")
         } else if kind == "a section" {
-            format!("Add a section [{}].", inner.shown)
+            let required = self.target(node).get("required").and_then(Value::as_array).into_iter().flatten();
+            let keys: Vec<&str> = required.filter_map(Value::as_str).collect();
+            format!("Add [{}] with {}.", inner.shown, list(&keys))
         } else if example.is_empty() {
             format!("Add {key} = ...")
         } else if path.shown.is_empty() {
@@ -536,6 +571,29 @@ impl<'a> Walk<'a> {
     }
 }
 
+/// Keys that other trades or languages would look for.
+fn synonym<'k>(word: &str, known: &[&'k str]) -> Option<&'k str> {
+    const WORDS: &[(&str, &str)] = &[
+        ("soiling", "dirt_pct"),
+        ("availability", "outage_pct"),
+        ("degradation", "ageing_pct_per_year"),
+        ("lid", "light_induced_pct"),
+        ("horizon", "skyline"),
+        ("orientation", "azimuth_deg"),
+        ("pmax", "p_stc_w"),
+        ("pmpp", "p_stc_w"),
+        ("vmpp", "v_mp"),
+        ("impp", "i_mp"),
+        ("weight", "mass_kg"),
+        ("height_mm", "length_mm"),
+        ("spacing", "pitch_m"),
+        ("loss", "losses"),
+    ];
+    let word = word.to_lowercase();
+    let target = WORDS.iter().find(|(from, _)| word.starts_with(from)).map(|(_, to)| *to)?;
+    known.iter().copied().find(|k| *k == target)
+}
+
 fn or_file(path: &str) -> &str {
     if path.is_empty() { "the file" } else { path }
 }
@@ -543,8 +601,8 @@ fn or_file(path: &str) -> &str {
 fn lower_first(text: &str) -> String {
     let mut chars = text.chars();
     match (chars.next(), chars.clone().next()) {
-        // An abbreviation such as AC stays as it is.
-        (Some(a), Some(b)) if !b.is_uppercase() => a.to_lowercase().chain(chars).collect(),
+        // An abbreviation such as AC, or a unit, stays as it is.
+        (Some(a), Some(b)) if b.is_lowercase() || b == ' ' => a.to_lowercase().chain(chars).collect(),
         _ => text.to_string(),
     }
 }
@@ -559,4 +617,44 @@ fn quoted(words: &[&str]) -> String {
 pub(super) fn exists(path: &str) -> bool {
     let path = path.split("[0]").next().and_then(|p| p.split("[1]").next()).and_then(|p| p.split("[2]").next());
     !pointers(job_schema(), path.unwrap_or("")).is_empty()
+}
+
+/// Paths of numbers that no rule bounds.
+#[cfg(test)]
+pub(super) fn numbers_without_rule(schema: &Value, out: &mut Vec<String>) {
+    fn walk(schema: &Value, pointer: &str, path: &str, out: &mut Vec<String>) {
+        for branch in branches(schema, pointer) {
+            let Some(node) = schema.pointer(&branch) else { continue };
+            let is = |t: &str| match node.get("type") {
+                Some(Value::String(s)) => s == t,
+                Some(Value::Array(all)) => all.iter().any(|v| v == t),
+                _ => false,
+            };
+            if let Some(properties) = node.get("properties").and_then(Value::as_object) {
+                for key in properties.keys() {
+                    let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
+                    walk(schema, &format!("{branch}/properties/{key}"), &path, out);
+                }
+            }
+            if node.get("additionalProperties").is_some_and(Value::is_object) {
+                walk(schema, &format!("{branch}/additionalProperties"), &format!("{path}.*"), out);
+            }
+            if is("array") {
+                let size = node.get("minItems").and_then(Value::as_u64).filter(|n| *n <= 3);
+                match size {
+                    Some(n) => {
+                        (0..n).for_each(|i| walk(schema, &format!("{branch}/items"), &format!("{path}[{i}]"), out))
+                    }
+                    None => walk(schema, &format!("{branch}/items"), &format!("{path}[]"), out),
+                }
+            }
+            let unbounded = rules::find(path).is_none_or(|r| matches!(r.limit, Limit::Free));
+            // Coordinates on a plane may be anything finite.
+            if (is("number") || is("integer")) && unbounded && !path.contains("_m[") && !out.contains(&path.to_string())
+            {
+                out.push(path.to_string());
+            }
+        }
+    }
+    walk(schema, "", "", out);
 }

@@ -145,7 +145,10 @@ pub struct WeatherSpec {
     /// Accepts a file from far away as a stand-in, and says so in the output.
     #[serde(default)]
     pub stand_in: bool,
-    /// Separation model when only GHI is given.
+    /// Height of the wind measurement of a mapped CSV, m; 10 when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wind_height_m: Option<f64>,
+    /// Separation model when only GHI is given: `erbs` or `ridley-boland-lauret`; `erbs` when left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub separation: Option<String>,
 }

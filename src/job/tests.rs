@@ -135,3 +135,82 @@ fn committed_schemas_are_current() {
         assert!(committed == text, "{file} is stale; write it anew with YEARLIGHT_WRITE=1 cargo test schema");
     }
 }
+
+fn settled(lat: f64, lon: f64, stand_in: bool) -> Result<Placed, JobError> {
+    settled_on((48.12, -123.5), (lat, lon), stand_in)
+}
+
+/// A weather file of one place and a job whose site stands at another.
+fn settled_on(file: (f64, f64), (lat, lon): (f64, f64), stand_in: bool) -> Result<Placed, JobError> {
+    let mut job = demo();
+    let site = job.spec.site.as_mut().unwrap();
+    (site.latitude_deg, site.longitude_deg, site.elevation_m) = (lat, lon, Some(300.0));
+    job.spec.weather.stand_in = stand_in;
+    let weather = crate::weather::WeatherYear {
+        place: crate::weather::Place {
+            name: "Port Angeles".into(),
+            latitude_deg: file.0,
+            longitude_deg: file.1,
+            elevation_m: 91.0,
+            utc_offset_min: -480,
+        },
+        days: Vec::new(),
+        steps_per_day: 24,
+        ghi: Vec::new(),
+        dni: Vec::new(),
+        dhi: Vec::new(),
+        t_amb: Vec::new(),
+        wind: Vec::new(),
+        wind_height_m: 10.0,
+        albedo: None,
+        pressure: None,
+        humidity_pct: None,
+        precipitable_water_cm: None,
+        rain_mm: None,
+        snow_depth_cm: None,
+        provenance: Default::default(),
+    };
+    job.settle(&weather)
+}
+
+#[test]
+fn site_and_weather_must_belong_together() {
+    let near = settled(48.2, -123.4, false).unwrap();
+    assert_eq!((near.place.name.as_str(), near.place.latitude_deg), ("Merrowby", 48.12));
+    assert!(near.distance_km.unwrap() < 15.0);
+    // 300 m against 91 m of the station.
+    assert!(near.notes.iter().any(|n| n.loud && n.text.contains("209 m above")));
+    let mend = |lat, lon| settled(lat, lon, false).unwrap_err().fault().mend.clone();
+    assert!(mend(-48.12, -123.5).contains("sign of latitude_deg"));
+    assert!(mend(48.12, 123.5).contains("sign of longitude_deg"));
+    assert!(mend(52.3, -1.1).contains("stand_in = true"));
+    let error = settled(52.3, -1.1, false).unwrap_err();
+    assert_eq!(error.fault().at.file, DEMO);
+    assert!(error.fault().at.line > 20);
+    let stand_in = settled(52.3, -1.1, true).unwrap();
+    assert!(stand_in.notes.iter().any(|n| n.loud && n.text.contains("stand-in")));
+}
+
+#[test]
+fn swapped_coordinates_are_named() {
+    let error = settled_on((52.3, -1.1), (-1.1, 52.3), false).unwrap_err();
+    assert!(error.fault().mend.contains("swapped"), "{error}");
+    assert!(settled_on((52.3, -1.1), (-1.1, 52.3), true).is_ok());
+}
+
+/// Great-circle distances by the spherical law of cosines in another form, 6371 km: quarter and half of the globe.
+#[test]
+fn distances() {
+    let quarter = std::f64::consts::PI / 2.0 * 6371.0;
+    assert!((distance_km((0.0, 0.0), (0.0, 90.0)) - quarter).abs() < 1e-9);
+    assert!((distance_km((90.0, 12.0), (-90.0, 77.0)) - 2.0 * quarter).abs() < 1e-9);
+    assert_eq!(distance_km((48.0, -123.0), (48.0, -123.0)), 0.0);
+}
+
+/// Numbers without a range would pass unseen: every number of the schema has a rule.
+#[test]
+fn every_number_has_a_rule() {
+    let mut missing = Vec::new();
+    schema::numbers_without_rule(job_schema(), &mut missing);
+    assert_eq!(missing, Vec::<String>::new(), "give these keys a range in src/job/rules.rs");
+}

@@ -149,6 +149,11 @@ pub(super) fn number_text(x: f64) -> String {
     }
 }
 
+/// A computed number without the dust of its last digits.
+pub(super) fn neat(x: f64) -> String {
+    number_text((x * 1e9).round() / 1e9)
+}
+
 /// Byte offset to line.
 struct Lines(Vec<usize>);
 
@@ -246,6 +251,12 @@ fn syntax(text: &str, lines: &Lines, error: &toml::de::Error, at: &dyn Fn(u32) -
         "The key or section stands twice in the same place. Remove one of the two; several planes or options need \
          double brackets, [[plane]] and [[option]]."
             .to_string()
+    } else if value.is_empty() && line.ends_with('=') {
+        "Write a value after the =, or remove the line.".to_string()
+    } else if value.contains("//") {
+        "A comment begins with #.".to_string()
+    } else if message.contains("leading zero") {
+        "Write the number without a zero in front.".to_string()
     } else if decimal_comma(value) {
         format!("Use a point for decimals: {}.", line.replacen(',', ".", 1))
     } else if value.contains('\\') {

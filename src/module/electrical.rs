@@ -14,8 +14,9 @@ pub const MODELS: &str = "sheet, matrix, matrix-bilinear, one-diode, one-diode-g
 
 /// The electrical model of one module.
 ///
-/// Power is `P = P_stc x G/1000 x a(G) x b(G,T)` with `a = eta(G,25)/eta_stc` and `b = eta(G,T)/eta(G,25)`; voltage is
-/// that of a one-diode curve, current is power over voltage.
+/// Power is `P = P_stc x G/1000 x a(G) x b(G,T)` with `a = eta(G,25)/eta_stc` and `b = eta(G,T)/eta(G,25)`. Voltage and
+/// current are those of a one-diode curve, both scaled by the square root of power over the curve's own power: on
+/// measured modules the two share what the curve misses.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Electrical {
     /// Power at standard test conditions, W.
@@ -133,6 +134,22 @@ wide! {
     }
 }
 
+/// Bounds of the model's power over the curve's; only records far from any one-diode curve reach them.
+const SCALE: (f64, f64) = (0.1, 4.0);
+
+wide! {
+    fn scale_voltage(a: &[f64], b: &[f64], eta: &[f64], v: &mut [f64]) {
+        let n = v.len();
+        let (a, b, eta) = (&a[..n], &b[..n], &eta[..n]);
+        for j in 0..n {
+            let f = a[j] * b[j] / eta[j];
+            let f = if f > SCALE.0 { f } else { SCALE.0 };
+            let f = if f < SCALE.1 { f } else { SCALE.1 };
+            v[j] *= f.sqrt();
+        }
+    }
+}
+
 impl Electrical {
     /// The model that the record supports: a matrix gives the efficiency form fitted to it; a sheet gives power from
     /// gamma and the low-light points; `electrical` of the sheet overrides. Voltage comes from a one-diode curve fitted
@@ -182,6 +199,10 @@ impl Electrical {
                 "Give matrix = \"<file>.csv\" (columns g,t,p), or leave electrical out.",
             )
         };
+        let v_mp = match (&curve, name) {
+            (Some(curve), "one-diode-given") => curve.stc.points().v_mp,
+            _ => sheet.v_mp,
+        };
         let mut model = Electrical {
             p_stc_w: sheet.p_stc_w,
             power: Power::Gamma,
@@ -189,7 +210,7 @@ impl Electrical {
             gamma,
             i_sc: sheet.i_sc,
             v_oc: sheet.v_oc,
-            v_mp: sheet.v_mp,
+            v_mp,
             alpha,
             beta,
         };
@@ -346,9 +367,17 @@ impl Electrical {
 
     /// Voltage at maximum power, V, above 0.
     pub fn v_mp(&self, g_eff: &[f64], t_cell: &[f64], out: &mut [f64]) {
+        let n = out.len();
+        let (mut a, mut b) = (vec![0.0; n], vec![0.0; n]);
+        self.operate(g_eff, t_cell, &mut a, &mut b, out);
+    }
+
+    /// Voltage of the curve, scaled to the power model's `a b`.
+    fn voltage(&self, g_eff: &[f64], t_cell: &[f64], a: &[f64], b: &[f64], out: &mut [f64]) {
         if self.curve.is_some() {
-            let mut p = vec![0.0; g_eff.len()];
-            self.curve_power(g_eff, t_cell, &mut p, out);
+            let mut eta = vec![0.0; out.len()];
+            self.curve_power(g_eff, t_cell, &mut eta, out);
+            scale_voltage(a, b, &eta, out);
         } else {
             for (v, t) in out.iter_mut().zip(t_cell) {
                 *v = self.v_mp * soft((self.gamma - self.alpha) * (t - T_STC));
@@ -363,19 +392,17 @@ impl Electrical {
             Power::Sheet { .. } => {
                 b.copy_from_slice(a);
                 sheet_heat(t_cell, self.gamma, b);
-                self.v_mp(g_eff, t_cell, v_mp);
             }
             Power::OneDiode => {
                 self.curve_power(g_eff, t_cell, b, v_mp);
                 for (b, a) in b.iter_mut().zip(a.iter()) {
                     *b /= a;
                 }
+                return;
             }
-            _ => {
-                self.heat(g_eff, t_cell, b);
-                self.v_mp(g_eff, t_cell, v_mp);
-            }
+            _ => self.heat(g_eff, t_cell, b),
         }
+        self.voltage(g_eff, t_cell, a, b, v_mp);
     }
 
     /// Relative efficiency of the unscaled curve and its voltage.
@@ -411,13 +438,13 @@ impl Electrical {
         self.p_stc_w * g / G_STC * a * b
     }
 
-    /// Factor on the current of the curve that brings it to the model's power.
+    /// Factor on voltage and on current of the curve that brings it to the model's power.
     fn scale(&self, g: f64, t: f64, curve: &Curve) -> f64 {
         if matches!(self.power, Power::OneDiode) {
             return 1.0;
         }
         let p = curve.points(g, t).p_mp;
-        if p > 0.0 { self.power(g, t) / p } else { 1.0 }
+        if p > 0.0 { (self.power(g, t) / p).clamp(SCALE.0, SCALE.1).sqrt() } else { 1.0 }
     }
 
     /// Short circuit, open circuit and maximum power at `g` W/m2 and cell temperature `t` C, converged.
@@ -429,7 +456,9 @@ impl Electrical {
             Some(curve) => {
                 let at = curve.points(g, t);
                 let f = self.scale(g, t, curve);
-                OperatingPoint { i_sc: at.i_sc * f, i_mp: at.i_mp * f, p_mp: at.p_mp * f, ..at }
+                let v_mp = at.v_mp * f;
+                let p_mp = if f == 1.0 { at.p_mp } else { self.power(g, t) };
+                OperatingPoint { i_sc: at.i_sc * f, v_oc: at.v_oc * f, i_mp: p_mp / v_mp, v_mp, p_mp }
             }
             None => {
                 let p_mp = self.power(g, t);
@@ -449,13 +478,24 @@ impl Electrical {
         match &self.curve {
             Some(curve) => {
                 let low = g.max(G_STC * S_MIN);
-                curve.parameters(low, t).current(v) * (g / low) * self.scale(g, t, curve)
+                let f = self.scale(g, t, curve);
+                curve.parameters(low, t).current(v / f) * (g / low) * f
             }
             None => {
                 // Without a curve: level to V_mp, then straight to V_oc.
                 let at = self.point(g, t);
                 if v <= at.v_mp { at.i_mp } else { at.i_mp * (at.v_oc - v) / (at.v_oc - at.v_mp).max(1e-9) }
             }
+        }
+    }
+
+    /// [`Electrical::current_at`] up to a factor that depends on `g` and `t` alone, without the search for that factor.
+    pub fn shape_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        match &self.curve {
+            Some(curve) if g > 0.0 && t.is_finite() && v.is_finite() => {
+                curve.parameters(g.max(G_STC * S_MIN), t).current(v)
+            }
+            _ => self.current_at(v, g, t),
         }
     }
 
@@ -469,6 +509,11 @@ impl Electrical {
                 [v, if j == last { 0.0 } else { self.current_at(v, g, t).max(0.0) }]
             })
             .collect()
+    }
+
+    /// Voltage at maximum power at standard test conditions, V.
+    pub fn v_mp_stc(&self) -> f64 {
+        self.v_mp
     }
 
     /// Open-circuit voltage at 1000 W/m2 and a cold cell temperature, V, from the curve (beta met exactly).
@@ -485,7 +530,10 @@ impl Electrical {
     /// power, which sheets do not print).
     pub fn v_mp_coefficient(&self) -> f64 {
         match &self.curve {
-            Some(curve) => (curve.points(G_STC, 75.0).v_mp / curve.points(G_STC, T_STC).v_mp - 1.0) / 50.0,
+            Some(curve) => {
+                let hot = curve.points(G_STC, 75.0).v_mp * self.scale(G_STC, 75.0, curve);
+                (hot / (curve.points(G_STC, T_STC).v_mp * self.scale(G_STC, T_STC, curve)) - 1.0) / 50.0
+            }
             None => self.gamma - self.alpha,
         }
     }
@@ -576,7 +624,7 @@ mod tests {
                     let p = model.p_stc_w * g[j] / 1000.0 * a[j] * b[j];
                     let wanted = if name == "one-diode" { at.p_mp } else { model.point(g[j], t[j]).p_mp };
                     worst_p = worst_p.max((p / wanted - 1.0).abs());
-                    worst_v = worst_v.max((v[j] / at.v_mp - 1.0).abs());
+                    worst_v = worst_v.max((v[j] / model.point(g[j], t[j]).v_mp - 1.0).abs());
                 }
                 assert!(worst_p < 1e-6 && worst_v < 1e-5, "{:?} {name}: {worst_p:e} {worst_v:e}", sheet.technology);
             }

@@ -115,19 +115,26 @@ impl Matrix {
         })
     }
 
-    /// From measured cells.
-    pub fn new(mut cells: Vec<Cell>) -> Result<Matrix, ModuleError> {
-        let bad = |found: String, expected: &str, mend: &str| Err(ModuleError::value("matrix", found, expected, mend));
-        if cells.iter().any(|c| !(c.g > 0.0 && c.p > 0.0 && c.t.is_finite() && c.g.is_finite() && c.p.is_finite())) {
-            return bad("a cell that is not above 0".into(), "light and power above 0", "Leave blank cells out.");
-        }
-        let Some(stc) = cells.iter().find(|c| (c.g - G_STC).abs() < 0.5 && (c.t - T_STC).abs() < 0.05).copied() else {
-            return bad(
+    /// From measured cells, among them the one at standard test conditions.
+    pub fn new(cells: Vec<Cell>) -> Result<Matrix, ModuleError> {
+        match cells.iter().find(|c| (c.g - G_STC).abs() < 0.5 && (c.t - T_STC).abs() < 0.05).map(|c| c.p) {
+            Some(p_stc) => Matrix::relative_to(cells, p_stc),
+            None => Err(ModuleError::value(
+                "matrix",
                 format!("{} cells, none at 1000 W/m2 and 25 C", cells.len()),
                 "the cell at standard test conditions among them",
                 "Add the row 1000,25,<power>.",
-            );
-        };
+            )),
+        }
+    }
+
+    /// From measured cells and the power at standard test conditions that they are relative to, W.
+    pub fn relative_to(mut cells: Vec<Cell>, p_stc_w: f64) -> Result<Matrix, ModuleError> {
+        let bad = |found: String, expected: &str, mend: &str| Err(ModuleError::value("matrix", found, expected, mend));
+        let above = |x: f64| x.is_finite() && x > 0.0;
+        if !above(p_stc_w) || cells.iter().any(|c| !(above(c.g) && above(c.p) && c.t.is_finite())) {
+            return bad("a cell that is not above 0".into(), "light and power above 0", "Leave blank cells out.");
+        }
         cells.sort_by(|a, b| a.g.total_cmp(&b.g).then(a.t.total_cmp(&b.t)));
         let mut g: Vec<f64> = cells.iter().map(|c| c.g).collect();
         g.dedup();
@@ -142,7 +149,7 @@ impl Matrix {
             );
         }
         for c in &cells {
-            let eta = c.p / stc.p * G_STC / c.g;
+            let eta = c.p / p_stc_w * G_STC / c.g;
             if !(0.3..=1.6).contains(&eta) {
                 return bad(
                     format!("{} W at {} W/m2 and {} C, efficiency {eta:.3} of that at STC", c.p, c.g, c.t),
@@ -151,7 +158,7 @@ impl Matrix {
                 );
             }
         }
-        let mut matrix = Matrix { cells, p_stc: stc.p, eta: Vec::new(), g, t };
+        let mut matrix = Matrix { cells, p_stc: p_stc_w, eta: Vec::new(), g, t };
         matrix.fill();
         Ok(matrix)
     }
@@ -171,26 +178,37 @@ impl Matrix {
         cell.p / self.p_stc * G_STC / cell.g
     }
 
-    /// Fills the blanks of the grid: linear over temperature in the row from its two nearest cells; a row of one
-    /// cell takes the slope of the nearest row that has two.
+    /// Fills the blanks of the grid: between two measured cells of the same temperature linear over irradiance; else
+    /// parallel to the nearest row that holds this temperature and that of the row's nearest cell; else linear over
+    /// temperature in the row from its two nearest cells.
     fn fill(&mut self) {
         let (n_g, n_t) = (self.g.len(), self.t.len());
         let mut rows: Vec<Vec<(f64, f64)>> = vec![Vec::new(); n_g];
+        let mut columns: Vec<Vec<(f64, f64)>> = vec![Vec::new(); n_t];
         for c in &self.cells {
-            if let Some(j) = self.g.iter().position(|g| *g == c.g) {
-                rows[j].push((c.t, self.relative_efficiency(c)));
+            let eta = self.relative_efficiency(c);
+            if let (Some(j), Some(k)) = (self.g.iter().position(|g| *g == c.g), self.t.iter().position(|t| *t == c.t)) {
+                rows[j].push((c.t, eta));
+                columns[k].push((c.g, eta));
             }
         }
-        let slope_of = |row: &[(f64, f64)]| -> Option<f64> {
-            let (first, last) = (row.first()?, row.last()?);
-            (row.len() > 1).then(|| (last.1 - first.1) / (last.0 - first.0))
+        let in_row = |j: usize, t: f64| rows[j].iter().find(|c| c.0 == t).map(|c| c.1);
+        let parallel = |j: usize, t: f64| -> Option<f64> {
+            let anchor = rows[j].iter().min_by(|a, b| (a.0 - t).abs().total_cmp(&(b.0 - t).abs()))?;
+            let other = (0..n_g)
+                .filter(|i| in_row(*i, t).is_some() && in_row(*i, anchor.0).is_some())
+                .min_by_key(|i| i.abs_diff(j))?;
+            Some(anchor.1 + in_row(other, t)? - in_row(other, anchor.0)?)
         };
         let mut eta = vec![0.0; n_g * n_t];
         for j in 0..n_g {
-            let borrowed = (0..n_g).filter(|i| rows[*i].len() > 1).min_by_key(|i| i.abs_diff(j));
-            let slope = slope_of(&rows[j]).or(borrowed.and_then(|i| slope_of(&rows[i]))).unwrap_or(0.0);
             for k in 0..n_t {
-                eta[j * n_t + k] = along(&rows[j], self.t[k], slope);
+                let (g, t, column) = (self.g[j], self.t[k], &columns[k]);
+                let between = column.first().is_some_and(|c| c.0 < g) && column.last().is_some_and(|c| c.0 > g);
+                eta[j * n_t + k] = in_row(j, t)
+                    .or_else(|| between.then(|| along(column, g)))
+                    .or_else(|| parallel(j, t))
+                    .unwrap_or_else(|| along(&rows[j], t));
             }
         }
         self.eta = eta;
@@ -218,11 +236,11 @@ fn cell_of(knots: &[f64], x: f64) -> (usize, f64) {
     (j, (x - knots[j]) / (knots[j + 1] - knots[j]))
 }
 
-/// Value of a row at `t`: linear between its points and beyond its ends; by `slope` when it has one point.
-fn along(row: &[(f64, f64)], t: f64, slope: f64) -> f64 {
+/// Value of a row at `t`: linear between its points and beyond its ends; held when it has one point.
+fn along(row: &[(f64, f64)], t: f64) -> f64 {
     match row {
         [] => 1.0,
-        [one] => one.1 + slope * (t - one.0),
+        [one] => one.1,
         many => {
             let knots: Vec<f64> = many.iter().map(|p| p.0).collect();
             let (j, x) = cell_of(&knots, t);

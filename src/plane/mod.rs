@@ -9,8 +9,8 @@ mod spec;
 mod tracker;
 
 pub use light::PlaneLight;
-pub use rear::RearLight;
-pub use rows::{RowGeometry, row_shaded_share};
+pub use rear::{RearLight, RearViews};
+pub use rows::{RowGeometry, profile_angle_deg, row_shaded_share};
 pub use sky::{PEREZ_1990, PEREZ_BINS, Sky};
 pub use skyline::{Skyline, SkylineError};
 pub use spec::{Cooling, ObstacleSpec, PlaneSpec, RowsSpec, SkyModel, TrackerSpec};

@@ -5,6 +5,18 @@ use super::Sky;
 use super::light::{normal_of, orientation};
 use crate::sun::SunTrack;
 
+/// Profile angle, degrees: the sun's elevation seen in the vertical plane across the rows, 0..180; beyond 90 when the sun
+/// stands behind.
+///
+/// `a = atan2(sin e, cos e cos(A - A_plane))`. Source: Duffie and Beckman, Solar Engineering of Thermal Processes, eq. 1.6.12.
+/// ```
+/// assert!((yearlight::plane::profile_angle_deg(30.0, 180.0, 180.0) - 30.0).abs() < 1e-12);
+/// ```
+pub fn profile_angle_deg(elevation_deg: f64, sun_azimuth_deg: f64, plane_azimuth_deg: f64) -> f64 {
+    let (s, c) = elevation_deg.to_radians().sin_cos();
+    s.atan2(c * (sun_azimuth_deg - plane_azimuth_deg).to_radians().cos()).to_degrees()
+}
+
 /// Shaded share of a row's slant behind another row of the same kind, level ground.
 ///
 /// `f = 1 - (P/L) sin a / sin(a + b)`, held within 0..1; 0 while the sun is behind the plane.

@@ -2,7 +2,8 @@
 
 use crate::plant::curve::{Curve, loss_points};
 use crate::plant::error::{maybe_positive, positive};
-use crate::plant::{ConverterSpec, PlantError};
+use crate::plant::inverter::EUROPEAN;
+use crate::plant::{ConverterSpec, InverterSheet, PlantError};
 
 /// A converter at one module, ready for columns.
 ///
@@ -29,6 +30,27 @@ impl ModuleConverter {
             curve: Curve::loss(&points),
             v_string: maybe_positive("module_converter.v_string", spec.v_string, "V")?,
         })
+    }
+
+    /// The converter that an inverter's sheet names.
+    pub fn of(sheet: &InverterSheet) -> Result<ModuleConverter, PlantError> {
+        let spec = sheet.module_converter.as_ref().ok_or_else(|| {
+            PlantError::missing(
+                "module_converter",
+                "the data of the converter under the option's inverter",
+                "Add [inverter.X.module_converter] with p_in_max_w and efficiency, or leave module_converters out.",
+            )
+        })?;
+        ModuleConverter::new(spec)
+    }
+
+    /// Efficiency 0..1 with the European weights, loads counted on the input side: one figure for a whole year.
+    pub fn efficiency(&self) -> f64 {
+        let at = |load: f64| {
+            let p = load * self.p_in_max_w;
+            1.0 - self.curve.at(p) / p
+        };
+        EUROPEAN.iter().map(|[load, weight]| weight * at(*load)).sum::<f64>().clamp(0.0, 1.0)
     }
 
     /// Voltage the inverter holds the string at, V.
@@ -70,6 +92,7 @@ mod tests {
         for (out, expected) in out.iter().zip([0.0, 98.5, 394.0, 492.5]) {
             assert!((out - expected).abs() < 1e-9);
         }
+        assert!((ModuleConverter::new(&spec).unwrap().efficiency() - 0.985).abs() < 1e-12);
         let wrong = ConverterSpec { p_in_max_w: 500.0, efficiency: vec![[100.0, 0.985]], ..ConverterSpec::default() };
         assert!(ModuleConverter::new(&wrong).unwrap_err().to_string().contains("write 98.5"));
     }

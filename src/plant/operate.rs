@@ -1,10 +1,17 @@
 //! Where the strings of one inverter input operate: shared voltage, tracking window, current limit, cable.
 
+use crate::module::Electrical;
+
 /// The current-voltage curve of one module.
 pub trait IvCurve {
     /// Current in A at `v` V, effective irradiance `g` W/m2, cell temperature `t` C; 0 or below beyond the
     /// open-circuit voltage. Falls with `v` and is concave in it, as a one-diode curve is.
     fn current_at(&self, v: f64, g: f64, t: f64) -> f64;
+
+    /// Current up to a factor that depends on `g` and `t` alone, when that is cheaper than the current itself.
+    fn shape_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        self.current_at(v, g, t)
+    }
 
     /// Open-circuit voltage in V, by halving an interval of the curve.
     fn v_oc(&self, g: f64, t: f64) -> f64 {
@@ -26,9 +33,13 @@ pub trait IvCurve {
     }
 }
 
-impl IvCurve for crate::module::Electrical {
+impl IvCurve for Electrical {
     fn current_at(&self, v: f64, g: f64, t: f64) -> f64 {
-        crate::module::Electrical::current_at(self, v, g, t)
+        Electrical::current_at(self, v, g, t)
+    }
+
+    fn shape_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        Electrical::shape_at(self, v, g, t)
     }
 
     fn v_oc(&self, g: f64, t: f64) -> f64 {
@@ -294,9 +305,9 @@ fn string_at(set: &StringSet<'_>, step: usize, v: f64) -> (f64, f64) {
         return (0.0, v);
     }
     let n = f64::from(set.n_series);
-    let shape = set.curve.current_at(v_mp, g, t);
+    let shape = set.curve.shape_at(v_mp, g, t);
     let scale = if shape > 0.0 { i_mp / shape } else { 1.0 };
-    let current = |v_string: f64| scale * set.curve.current_at(v_string / n, g, t).max(0.0);
+    let current = |v_string: f64| scale * set.curve.shape_at(v_string / n, g, t).max(0.0);
     if set.loop_ohm <= 0.0 {
         return (current(v), v);
     }

@@ -327,7 +327,7 @@ pub fn check(question: &StringQuestion, curve: Option<&dyn IvCurve>) -> Result<S
     let cable = cable_bill(q, n_long, strings.len())?;
     let drop_v = StringCable::of(&q.cable, n_short, q.module.v_mp, q.module.i_mp)?.loop_ohm * q.module.i_mp;
     if q.module_converters {
-        converter_lines(q, v_oc_cold, i_sc_max, n_short, n_long, &mut lines, &mut notes)?;
+        converter_lines(q, v_oc_cold, i_sc_max, n_short, n_long, &mut lines, &mut notes);
     } else if !strings.is_empty() || rules.n_max.is_some() {
         voltage_lines(q, &limits, v_oc_cold, n_long, &mut lines, &mut notes);
         hot_lines(q, v_mp_hot, v_mp_per_k, drop_v, t_hot_c, t_cold_c, n_short, n_long, &mut lines, &mut notes);
@@ -348,15 +348,18 @@ pub fn check(question: &StringQuestion, curve: Option<&dyn IvCurve>) -> Result<S
     } else {
         Verdict::Allowed
     };
+    let mut told: Vec<(Option<f64>, Option<f64>)> = Vec::new();
     for thin in lines.iter().filter(|l| l.standing == Standing::Thin) {
-        notes.push(Note::loud(
-            "strings.thin-margin",
-            format!(
-                "{}: {}. Less than {THIN_PCT} % in hand, while sheets leave V_oc and currents a tolerance of that size.",
-                thin.what,
-                thin.words()
-            ),
-        ));
+        if told.contains(&(thin.value, thin.limit)) {
+            continue;
+        }
+        told.push((thin.value, thin.limit));
+        let text = format!(
+            "{}: {}. Less than {THIN_PCT} % in hand, while sheets leave V_oc and currents a tolerance of that size.",
+            thin.what,
+            thin.words()
+        );
+        notes.push(Note::loud("strings.thin-margin", text));
     }
     Ok(StringCheck {
         tag: q.tag.clone(),
@@ -459,8 +462,8 @@ fn guard(q: &StringQuestion) -> Result<(), PlantError> {
     }
     // Everything else an inverter's sheet can have wrong.
     Inverter::new(&q.inverter)?;
-    if let Some(spec) = &q.inverter.module_converter {
-        ModuleConverter::new(spec)?;
+    if q.module_converters {
+        ModuleConverter::of(&q.inverter)?;
     }
     Ok(())
 }
@@ -648,9 +651,9 @@ fn voltage_limits(q: &StringQuestion, notes: &mut Vec<Note>) -> Result<[VoltageL
         ));
     }
     Ok([
-        ("v-oc-inverter", "inverter's v_dc_max", q.inverter.v_dc_max),
-        ("v-oc-module", "module's v_system_max", q.module.v_system_max),
-        ("v-oc-code", "limit of the installation", code_limit),
+        ("v-oc-inverter", "inverter", q.inverter.v_dc_max),
+        ("v-oc-module", "module", q.module.v_system_max),
+        ("v-oc-code", "code", code_limit),
     ])
 }
 
@@ -744,7 +747,7 @@ fn size_notes(
     }
     if let Some(ratio) = dc_ac_ratio.filter(|r| *r > 1.2) {
         notes.push(Note::loud(
-            "strings.dc-ac",
+            "plant.hourly-clipping",
             format!(
                 "DC power is {ratio:.2} times the AC rating; means over an hour hide short peaks, so clipping is \
                  understated above about 1.2."
@@ -842,11 +845,11 @@ fn hot_lines(
 ) {
     let at_inverter = f64::from(n_short) * v_mp_hot - drop_v;
     let window = q.inverter.window_v;
-    let what = format!("Hot V_mp of {n_short} modules less cable drop, lower end of the window");
+    let what = format!("Hot V_mp of {n_short} modules, window");
     lines.push(at_least("v-mp-hot", what, Some(at_inverter), window.map(|w| w[0]), "V"));
     if let Some(v_start) = q.inverter.v_start {
         let v = q.module.beta_pct_per_k.map(|b| f64::from(n_short) * v_at(q.module.v_oc, b / 100.0, t_hot_c));
-        lines.push(at_least("v-start", format!("Hot V_oc of {n_short} modules, start voltage"), v, Some(v_start), "V"));
+        lines.push(at_least("v-start", format!("Hot V_oc of {n_short} modules, start"), v, Some(v_start), "V"));
     }
     if let (Some([_, high]), Some(t)) = (window, t_cold_c) {
         let v = f64::from(n_long) * v_at(q.module.v_mp, v_mp_per_k, t);
@@ -878,14 +881,14 @@ fn input_lines(q: &StringQuestion, layout: &Layout, current_factor: f64, lines: 
     if !q.module_converters {
         lines.push(at_most(
             "i-mp-input",
-            format!("I_mp of {strings} on an input, i_input_max"),
+            format!("I_mp of {strings} on an input"),
             n.map(|n| n * q.module.i_mp),
             q.inverter.i_input_max,
             "A",
         ));
         lines.push(at_most(
             "i-sc-input",
-            format!("{current_factor} I_sc of {strings} on an input, i_sc_input_max"),
+            format!("{current_factor} I_sc of {strings} on an input"),
             n.map(|n| n * current_factor * q.module.i_sc),
             q.inverter.i_sc_input_max,
             "A",
@@ -919,7 +922,7 @@ fn fuses(q: &StringQuestion, layout: &Layout, i_sc_max: f64, current_factor: f64
     let count = if nec { on_fused } else { 2 * on_fused } as u32;
     if parallel > 1 {
         if needed == Some(true) {
-            let what = "Smallest string fuse, module's fuse_max_a".to_string();
+            let what = "Smallest string fuse, module's rating".to_string();
             let smallest = ratings.iter().copied().find(|r| *r > from || (nec && *r >= from)).unwrap_or(from);
             let mut line = at_most("fuse", what, Some(smallest), q.module.fuse_max_a, "A");
             if line.standing == Standing::Thin {
@@ -928,7 +931,7 @@ fn fuses(q: &StringQuestion, layout: &Layout, i_sc_max: f64, current_factor: f64
             }
             lines.push(line);
         } else {
-            let what = format!("Reverse current of {} other string(s), module's fuse_max_a", parallel - 1);
+            let what = "Reverse current, module's rating".to_string();
             lines.push(at_most("reverse", what, Some(reverse_a), q.module.fuse_max_a, "A"));
         }
     }
@@ -943,39 +946,27 @@ fn converter_lines(
     n_long: u32,
     lines: &mut Vec<CheckLine>,
     notes: &mut Vec<Note>,
-) -> Result<(), PlantError> {
-    let Some(c) = &q.inverter.module_converter else {
-        return Err(PlantError::missing(
-            "module_converter",
-            "the data of the converter under the option's inverter",
-            "Add [inverter.X.module_converter] with p_in_max_w and efficiency, or leave module_converters out.",
-        ));
-    };
+) {
+    let Some(c) = &q.inverter.module_converter else { return };
     let count = |x: Option<u32>| x.map(f64::from);
-    lines.push(at_most(
-        "v-oc-converter",
-        "Cold V_oc of a module, converter's v_in_max".into(),
-        v_oc_cold,
-        c.v_in_max,
-        "V",
-    ));
+    lines.push(at_most("v-oc-converter", "Cold V_oc of a module, converter".into(), v_oc_cold, c.v_in_max, "V"));
     lines.push(at_most(
         "i-sc-converter",
-        "Highest I_sc of a module, converter's i_in_max".into(),
+        "Highest I_sc of a module, converter".into(),
         Some(i_sc_max),
         c.i_in_max,
         "A",
     ));
     lines.push(at_least(
         "string-min",
-        "Shortest string, converter's string_min".into(),
+        "Shortest string, converter".into(),
         count(Some(n_short)),
         count(c.string_min),
         "modules",
     ));
     lines.push(at_most(
         "string-max",
-        "Longest string, converter's string_max".into(),
+        "Longest string, converter".into(),
         count(Some(n_long)),
         count(c.string_max),
         "modules",
@@ -983,14 +974,14 @@ fn converter_lines(
     let power = f64::from(n_long) * q.module.p_stc_w;
     lines.push(at_most(
         "string-power",
-        "Longest string, converter's string_max_w".into(),
+        "Power of the longest string, converter".into(),
         Some(power),
         c.string_max_w,
         "W",
     ));
     lines.push(at_most(
         "converter-power",
-        "Module power, converter's p_in_max_w".into(),
+        "Power of a module, converter".into(),
         Some(q.module.p_stc_w),
         Some(c.p_in_max_w),
         "W",
@@ -999,7 +990,6 @@ fn converter_lines(
         "strings.converters",
         "Each module has its own converter: the maker's string rules hold instead of voltage limits of plain strings.",
     ));
-    Ok(())
 }
 
 #[cfg(test)]

@@ -142,7 +142,7 @@ pub fn place(p: &Proposal, words: &Words) -> String {
             ("elevation", &s.number(p.site.elevation_m, 0)),
         ],
     );
-    let compass = compass.replace('\u{202f}', " ");
+    let compass = compass.replace('\u{a0}', " ");
     if p.site.name.is_empty() { compass } else { format!("{}, {compass}", p.site.name) }
 }
 

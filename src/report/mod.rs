@@ -3,13 +3,19 @@
 //! Everything is made from a [`view::Proposal`]: plain records without any physics. Words come from the language
 //! files in `words/`, numbers are rounded to their doubt by [`number::NumberStyle`].
 
+pub mod chart;
 pub mod console;
+mod fleet_page;
+mod html;
 pub mod number;
+pub mod progress;
 pub mod view;
 pub mod words;
 
 #[cfg(test)]
 pub(crate) mod sample;
 
+pub use fleet_page::{SiteRow, fleet_page};
+pub use html::{ReportError, page};
 pub use view::Proposal;
 pub use words::Words;

@@ -73,8 +73,8 @@ fn option(i: usize, modules: u32, strings: &[u32], scale: f64) -> OptionView {
             continue;
         }
         let mut months_kwh = [0.0; 12];
-        for m in 0..12 {
-            let season = if effect == Effect::Temperature { (H_I[m] - 70.0) / 60.0 } else { 1.0 };
+        for (m, h) in H_I.iter().enumerate() {
+            let season = if effect == Effect::Temperature { (h - 70.0) / 60.0 } else { 1.0 };
             months_kwh[m] = -left[m] * share * season;
             left[m] += months_kwh[m];
         }
@@ -105,13 +105,13 @@ fn option(i: usize, modules: u32, strings: &[u32], scale: f64) -> OptionView {
     };
     let e1 = year.e_ac_kwh();
     let mut hours = HourMap { mean_kw: [[0.0; 24]; 12], clipped_kwh: [[0.0; 24]; 12] };
-    for m in 0..12 {
+    for (m, h_i) in H_I.iter().enumerate() {
         let half_day = 4.0 + 4.2 * (1.0 - ((m as f64 - 5.5).abs() / 6.0)).powf(0.8);
         for h in 0..24 {
             let x = (h as f64 + 0.5 - 12.1) / half_day;
             let bell = if x.abs() < 1.0 { (1.0 - x * x).powf(1.3) } else { 0.0 };
-            hours.mean_kw[m][h] = bell * H_I[m] / half_day / 30.0 * 1.25 * p_stc_kw * 0.5;
-            hours.clipped_kwh[m][h] = (bell - 0.85).max(0.0) * (H_I[m] - 90.0).max(0.0) * 0.12 * (1.0 + i as f64);
+            hours.mean_kw[m][h] = bell * h_i / half_day / 30.0 * 1.25 * p_stc_kw * 0.5;
+            hours.clipped_kwh[m][h] = (bell - 0.85).max(0.0) * (h_i - 90.0).max(0.0) * 0.12 * (1.0 + i as f64);
         }
     }
     let light_edges: Vec<f64> = (0..=12).map(|k| f64::from(k) * 100.0).collect();
@@ -161,7 +161,7 @@ fn option(i: usize, modules: u32, strings: &[u32], scale: f64) -> OptionView {
             hot_c: Some(70.0),
             allowed: Some([8, (1000.0 / kind.v[0]) as u32]),
             rows,
-            findings: vec!["23 x 43.29 V = 995.7 V leaves 0.4 % to the limit.".into()],
+            findings: vec![format!("{} x {} V in cold sun stays under 1000 V.", strings[0], kind.v[0])],
         }),
         year,
     }
@@ -202,9 +202,15 @@ fn roof(tag: &str, long: f64, wide: f64, used: usize) -> RoofView {
                 round: false,
                 at_m: [12.0, 5.0],
                 size_m: [1.2, 0.9],
-                height_m: 2.5,
+                height_m: Some(2.5),
             },
-            ObstacleView { name: "mast".into(), round: true, at_m: [26.0, -0.3], size_m: [0.3, 0.3], height_m: 9.0 },
+            ObstacleView {
+                name: "mast".into(),
+                round: true,
+                at_m: [26.0, -0.3],
+                size_m: [0.3, 0.3],
+                height_m: Some(9.0),
+            },
         ],
     }
 }

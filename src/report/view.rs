@@ -258,8 +258,8 @@ pub struct ObstacleView {
     pub at_m: [f64; 2],
     /// Width and depth of its box, m.
     pub size_m: [f64; 2],
-    /// Height, m.
-    pub height_m: f64,
+    /// Height, m, where it is known.
+    pub height_m: Option<f64>,
 }
 
 /// The price of an option and where it stops paying.

@@ -110,7 +110,13 @@ pub fn array_shade(
         Wiring::Strings(inputs) => inputs.clone(),
         Wiring::EachModule(slots) => slots.iter().map(|&s| vec![vec![s]]).collect(),
     };
-    let mut walk = Walk { shades, cursor: vec![0; shades.len()], groups: groups.max(1) as usize };
+    let mut walk = Walk {
+        shades,
+        cursor: vec![0; shades.len()],
+        groups: groups.max(1) as usize,
+        known: Vec::new(),
+        known_count: 0,
+    };
     let n = path.steps();
     let mut light_kept_beam = vec![1.0; n];
     let mut electrical_kept = vec![1.0; n];
@@ -130,6 +136,8 @@ pub fn array_shade(
             continue;
         }
         let even = uniform_power(beam * light_kept_beam[i] + diffuse, curve) * modules * walk.groups as f64;
+        let open = (beam + diffuse, uniform_power(beam + diffuse, curve));
+        walk.known_count = 0;
         let mut power = 0.0;
         for k in 0..path.suns {
             let sun = (i * path.suns + k) as u32;
@@ -138,7 +146,7 @@ pub fn array_shade(
                 for (string, into) in strings.iter().zip(&mut levels) {
                     walk.levels(string, sun, beam, diffuse, into);
                 }
-                power += walk.best(&levels[..strings.len()], curve);
+                power += walk.best(&levels[..strings.len()], open, curve);
             }
         }
         let even = even * path.suns as f64;
@@ -152,6 +160,9 @@ struct Walk<'a> {
     shades: &'a [SlotShade],
     cursor: Vec<usize>,
     groups: usize,
+    /// Powers found in this step: the same pattern comes back at other suns and strings.
+    known: Vec<(Vec<Vec<(f64, u32)>>, f64)>,
+    known_count: usize,
 }
 
 impl Walk<'_> {
@@ -183,11 +194,33 @@ impl Walk<'_> {
         into.sort_by(|a, b| b.0.total_cmp(&a.0));
     }
 
-    fn best(&self, strings: &[Vec<(f64, u32)>], curve: &GroupCurve) -> f64 {
+    /// Greatest power of an input; `open` holds the light current and the power of one group without shade.
+    fn best(&mut self, strings: &[Vec<(f64, u32)>], open: (f64, f64), curve: &GroupCurve) -> f64 {
+        let Some(first) = strings.first() else { return 0.0 };
         // Strings with the same light side by side share a voltage without loss.
-        if strings.iter().all(|levels| *levels == strings[0]) {
-            return strings.first().map_or(0.0, |l| super::string_power(l, curve)) * strings.len() as f64;
+        let alike = strings.iter().all(|levels| levels == first);
+        let (strings, times) = if alike { (&strings[..1], strings.len() as f64) } else { (strings, 1.0) };
+        if alike
+            && let [(g, count)] = first[..]
+            && g == open.0
+        {
+            return f64::from(count) * open.1 * times;
         }
-        input_power(strings, curve)
+        let same = |key: &[Vec<(f64, u32)>]| key == strings;
+        if let Some((_, power)) = self.known[..self.known_count].iter().find(|(key, _)| same(key)) {
+            return power * times;
+        }
+        let power = input_power(strings, curve);
+        if self.known.len() == self.known_count {
+            self.known.push(Default::default());
+        }
+        let (key, value) = &mut self.known[self.known_count];
+        key.resize_with(strings.len(), Vec::new);
+        for (into, from) in key.iter_mut().zip(strings) {
+            into.clone_from(from);
+        }
+        *value = power;
+        self.known_count += 1;
+        power * times
     }
 }

@@ -32,6 +32,14 @@ impl Rect {
             && other.y + SLACK < self.y + self.h
     }
 
+    /// Whether it lies within another, a micrometre of slack allowed.
+    fn within(&self, outer: &Rect) -> bool {
+        self.x >= outer.x - SLACK
+            && self.y >= outer.y - SLACK
+            && self.x + self.w <= outer.x + outer.w + SLACK
+            && self.y + self.h <= outer.y + outer.h + SLACK
+    }
+
     /// Middle, m.
     pub fn centre(&self) -> [f64; 2] {
         [self.x + 0.5 * self.w, self.y + 0.5 * self.h]
@@ -161,6 +169,14 @@ impl Outline {
 
     /// Whether a rectangle lies inside and keeps a distance of at least `setback` metres from every edge.
     pub fn holds(&self, rect: &Rect, setback: f64) -> bool {
+        let bounds = self.bounds();
+        if !rect.within(&bounds.grown(-setback)) {
+            return false;
+        }
+        // A rectangular outline is its own bounds.
+        if self.corners.len() == 4 && self.corners.iter().all(|c| bounds.corners().contains(c)) {
+            return true;
+        }
         let inner = rect.grown(-SLACK);
         (0..self.corners.len()).all(|i| {
             let (a, b) = self.edge(i);

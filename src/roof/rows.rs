@@ -21,6 +21,14 @@ pub struct RowModules {
     pub string_per_height: bool,
 }
 
+impl RowModules {
+    /// How modules must lie for `high` of them to make up a slant of `slant_m`: whichever stack measures nearer to it.
+    pub fn orientation_for(face: &Face, slant_m: f64, high: u32) -> Orientation {
+        let off = |side: f64| (f64::from(high.max(1)) * side - slant_m).abs();
+        if off(face.width_m) < off(face.length_m) { Orientation::Landscape } else { Orientation::Portrait }
+    }
+}
+
 /// What shade by the row in front leaves of light and power, on columns.
 ///
 /// `shaded` is the share of the slant in shade on each daylight step (from the lower edge), `light` the light on the

@@ -24,21 +24,33 @@ pub struct SunPath {
     rays: Rays,
 }
 
-/// Directions as columns, with what the ray tests need of them.
+/// Directions as columns, with the quotients that the ray tests need of them.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct Rays {
-    pub(crate) along: Vec<f64>,
-    pub(crate) uphill: Vec<f64>,
-    pub(crate) up: Vec<f64>,
+    along: Vec<f64>,
+    uphill: Vec<f64>,
+    /// One over each component, and over the square of the horizontal part.
+    per_along: Vec<f64>,
+    per_uphill: Vec<f64>,
+    per_up: Vec<f64>,
+    per_flat2: Vec<f64>,
 }
 
 impl Rays {
     fn push(&mut self, direction: [f64; 3]) {
         // A component of exactly nothing would divide nothing by nothing in the slab test.
         let off_zero = |c: f64| if c.abs() < 1e-12 { 1e-12 } else { c };
-        self.along.push(off_zero(direction[0]));
-        self.uphill.push(off_zero(direction[1]));
-        self.up.push(direction[2].max(UP_MIN));
+        let (along, uphill) = (off_zero(direction[0]), off_zero(direction[1]));
+        self.along.push(along);
+        self.uphill.push(uphill);
+        self.per_along.push(1.0 / along);
+        self.per_uphill.push(1.0 / uphill);
+        self.per_up.push(1.0 / direction[2].max(UP_MIN));
+        self.per_flat2.push(1.0 / (along * along + uphill * uphill));
+    }
+
+    fn len(&self) -> usize {
+        self.along.len()
     }
 
     fn gather(&self, which: &[u32], into: &mut Rays) {
@@ -48,7 +60,10 @@ impl Rays {
         };
         pick(&self.along, &mut into.along);
         pick(&self.uphill, &mut into.uphill);
-        pick(&self.up, &mut into.up);
+        pick(&self.per_along, &mut into.per_along);
+        pick(&self.per_uphill, &mut into.per_uphill);
+        pick(&self.per_up, &mut into.per_up);
+        pick(&self.per_flat2, &mut into.per_flat2);
     }
 }
 
@@ -82,7 +97,7 @@ impl SunPath {
 
     /// Number of daylight steps.
     pub fn steps(&self) -> usize {
-        self.rays.up.len() / self.suns.max(1)
+        self.rays.len() / self.suns.max(1)
     }
 }
 
@@ -134,12 +149,22 @@ pub fn slot_shades(
 struct Scratch {
     hit: Vec<f64>,
     any: Vec<f64>,
-    rays: Rays,
     kept: Vec<f64>,
-    opacity: Vec<f64>,
     darkest: Vec<f64>,
     mean: Vec<f64>,
     current: Vec<f64>,
+    near: Vec<Near>,
+}
+
+/// An obstacle near a slot, with the suns that it may hide from it.
+#[derive(Default)]
+struct Near {
+    obstacle: usize,
+    suns: Vec<u32>,
+    /// Positions of these among the candidates of the slot.
+    places: Vec<u32>,
+    rays: Rays,
+    opacity: Vec<f64>,
 }
 
 #[allow(clippy::too_many_arguments)]
@@ -157,19 +182,26 @@ fn one_slot(
     let [cx, cy] = rect.centre();
     let centre = frame.standing(cx, cy);
     let half = [0.5 * rect.w, 0.5 * rect.h * frame.cos_tilt(), 0.5 * rect.h * frame.sin_tilt()];
-    let n = path.rays.up.len();
+    let n = path.rays.len();
     scratch.any.clear();
     scratch.any.resize(n, 0.0);
     scratch.hit.resize(n.max(scratch.hit.len()), 0.0);
-    let mut near: Vec<&Obstacle> = Vec::new();
-    for obstacle in obstacles {
-        hits(&obstacle.shape.grown(half), centre, &path.rays, &mut scratch.hit[..n]);
-        if add(&mut scratch.any, &scratch.hit[..n]) > 0.0 {
-            near.push(obstacle);
+    let mut count = 0;
+    for (at, obstacle) in obstacles.iter().enumerate() {
+        let hit = &mut scratch.hit[..n];
+        hits(&obstacle.shape.grown(half), centre, &path.rays, hit);
+        if add(&mut scratch.any, hit) > 0.0 {
+            if scratch.near.len() == count {
+                scratch.near.push(Near::default());
+            }
+            let near = &mut scratch.near[count];
+            near.obstacle = at;
+            near.suns.clear();
+            near.suns.extend((0..n as u32).filter(|&i| hit[i as usize] > 0.0));
+            count += 1;
         }
     }
-    let candidates: Vec<u32> = (0..n).filter(|&i| scratch.any[i] > 0.0).map(|i| i as u32).collect();
-    if candidates.is_empty() {
+    if count == 0 {
         return SlotShade {
             beam_kept: Vec::new(),
             shaded: Vec::new(),
@@ -178,7 +210,24 @@ fn one_slot(
             sky_kept,
         };
     }
-    follow(rect, orientation, face, frame, &near, path, candidates, sky_kept, scratch)
+    let candidates: Vec<u32> = (0..n as u32).filter(|&i| scratch.any[i as usize] > 0.0).collect();
+    for (place, &sun) in candidates.iter().enumerate() {
+        scratch.any[sun as usize] = place as f64;
+    }
+    for near in &mut scratch.near[..count] {
+        near.places.clear();
+        near.places.extend(near.suns.iter().map(|&sun| scratch.any[sun as usize] as u32));
+        path.rays.gather(&near.suns, &mut near.rays);
+        near.opacity.clear();
+        let mut month = 0;
+        for &sun in &near.suns {
+            while month < 11 && sun as usize / path.suns >= path.month_start[month + 1] {
+                month += 1;
+            }
+            near.opacity.push(1.0 - obstacles[near.obstacle].passes[month]);
+        }
+    }
+    follow(rect, orientation, face, frame, obstacles, count, path, &candidates, sky_kept, scratch)
 }
 
 /// Follows the rays of every sample point at the candidate suns.
@@ -188,27 +237,14 @@ fn follow(
     orientation: Orientation,
     face: &Face,
     frame: &Frame,
-    near: &[&Obstacle],
+    obstacles: &[Obstacle],
+    count: usize,
     path: &SunPath,
-    candidates: Vec<u32>,
+    candidates: &[u32],
     sky_kept: [f64; 12],
     scratch: &mut Scratch,
 ) -> SlotShade {
     let m = candidates.len();
-    path.rays.gather(&candidates, &mut scratch.rays);
-    scratch.hit.resize(m.max(scratch.hit.len()), 0.0);
-    // Opacity of each obstacle at each candidate, by month.
-    scratch.opacity.clear();
-    for obstacle in near {
-        let mut month = 0;
-        for &c in &candidates {
-            let step = c as usize / path.suns;
-            while month < 11 && step >= path.month_start[month + 1] {
-                month += 1;
-            }
-            scratch.opacity.push(1.0 - obstacle.passes[month]);
-        }
-    }
     let groups = face.groups as usize;
     scratch.current.clear();
     scratch.current.resize(m * groups, 0.0);
@@ -223,9 +259,12 @@ fn follow(
                 let from = frame.standing(point[0], point[1]);
                 scratch.kept.clear();
                 scratch.kept.resize(m, 1.0);
-                for (k, obstacle) in near.iter().enumerate() {
-                    hits(&obstacle.shape, from, &scratch.rays, &mut scratch.hit[..m]);
-                    dim(&mut scratch.kept, &scratch.hit[..m], &scratch.opacity[k * m..(k + 1) * m]);
+                for near in &scratch.near[..count] {
+                    let hit = &mut scratch.hit[..near.suns.len()];
+                    hits(&obstacles[near.obstacle].shape, from, &near.rays, hit);
+                    for ((h, o), place) in hit.iter().zip(&near.opacity).zip(&near.places) {
+                        scratch.kept[*place as usize] *= 1.0 - h * o;
+                    }
                 }
                 lower_and_add(&scratch.kept, &mut scratch.darkest, &mut scratch.mean);
             }
@@ -362,41 +401,43 @@ impl SkyPatches {
 
 /// 1 where a ray from `from` meets the solid, else 0.
 fn hits(shape: &Shape, from: [f64; 3], rays: &Rays, hit: &mut [f64]) {
-    let (along, uphill, up) = (&rays.along[..], &rays.uphill[..], &rays.up[..]);
     match *shape {
         Shape::Box { along: a, uphill: b, top } => box_hits(
             [a[0] - from[0], a[1] - from[0], b[0] - from[1], b[1] - from[1], top - from[2]],
-            along,
-            uphill,
-            up,
+            &rays.per_along,
+            &rays.per_uphill,
+            &rays.per_up,
             hit,
         ),
-        Shape::Cylinder { centre, radius, top } => cylinder_hits(
-            [centre[0] - from[0], centre[1] - from[1], radius * radius, top - from[2]],
-            along,
-            uphill,
-            up,
-            hit,
-        ),
+        Shape::Cylinder { centre, radius, top } => {
+            let (cx, cy) = (centre[0] - from[0], centre[1] - from[1]);
+            cylinder_hits(
+                [cx, cy, cx * cx + cy * cy - radius * radius, top - from[2]],
+                &rays.along,
+                &rays.uphill,
+                &rays.per_flat2,
+                &rays.per_up,
+                hit,
+            );
+        }
     }
 }
 
 crate::wide! {
     /// Slab method; `b` holds the sides and the top relative to the start of the ray.
-    fn box_hits(b: [f64; 5], along: &[f64], uphill: &[f64], up: &[f64], hit: &mut [f64]) {
+    fn box_hits(b: [f64; 5], per_along: &[f64], per_uphill: &[f64], per_up: &[f64], hit: &mut [f64]) {
         let n = hit.len();
-        let (along, uphill, up) = (&along[..n], &uphill[..n], &up[..n]);
+        let (per_along, per_uphill, per_up) = (&per_along[..n], &per_uphill[..n], &per_up[..n]);
         for i in 0..n {
-            let (ia, iu) = (1.0 / along[i], 1.0 / uphill[i]);
-            let (a0, a1) = (b[0] * ia, b[1] * ia);
-            let (u0, u1) = (b[2] * iu, b[3] * iu);
+            let (a0, a1) = (b[0] * per_along[i], b[1] * per_along[i]);
+            let (u0, u1) = (b[2] * per_uphill[i], b[3] * per_uphill[i]);
             let (a_in, a_out) = if a0 < a1 { (a0, a1) } else { (a1, a0) };
             let (u_in, u_out) = if u0 < u1 { (u0, u1) } else { (u1, u0) };
             let enter = if a_in > u_in { a_in } else { u_in };
             let enter = if enter > 0.0 { enter } else { 0.0 };
             let leave = if a_out < u_out { a_out } else { u_out };
             // Above the top: up * t > top.
-            let above = b[4] / up[i];
+            let above = b[4] * per_up[i];
             let leave = if leave < above { leave } else { above };
             hit[i] = if enter < leave { 1.0 } else { 0.0 };
         }
@@ -404,22 +445,20 @@ crate::wide! {
 }
 
 crate::wide! {
-    /// Circle in plan, bounded by the top; `c` holds centre, squared radius and top relative to the start of the ray.
-    fn cylinder_hits(c: [f64; 4], along: &[f64], uphill: &[f64], up: &[f64], hit: &mut [f64]) {
+    /// Circle in plan, bounded by the top; `c` holds the centre, its squared distance less the squared radius, and the
+    /// top, relative to the start of the ray.
+    fn cylinder_hits(c: [f64; 4], along: &[f64], uphill: &[f64], per_flat2: &[f64], per_up: &[f64], hit: &mut [f64]) {
         let n = hit.len();
-        let (along, uphill, up) = (&along[..n], &uphill[..n], &up[..n]);
-        let outside = c[0] * c[0] + c[1] * c[1] - c[2];
+        let (along, uphill, per_flat2, per_up) = (&along[..n], &uphill[..n], &per_flat2[..n], &per_up[..n]);
         for i in 0..n {
-            // a t^2 - 2 b t + outside = 0
-            let a = along[i] * along[i] + uphill[i] * uphill[i];
-            let b = c[0] * along[i] + c[1] * uphill[i];
-            let d = b * b - a * outside;
+            // a t^2 - 2 b t + c = 0, divided by a.
+            let b = (c[0] * along[i] + c[1] * uphill[i]) * per_flat2[i];
+            let d = b * b - c[2] * per_flat2[i];
             let root = (if d > 0.0 { d } else { 0.0 }).sqrt();
-            let ia = 1.0 / a;
-            let enter = (b - root) * ia;
+            let enter = b - root;
             let enter = if enter > 0.0 { enter } else { 0.0 };
-            let leave = (b + root) * ia;
-            let above = c[3] / up[i];
+            let leave = b + root;
+            let above = c[3] * per_up[i];
             let leave = if leave < above { leave } else { above };
             hit[i] = if (d > 0.0) & (enter < leave) { 1.0 } else { 0.0 };
         }
@@ -433,15 +472,6 @@ crate::wide! {
             *a += *h;
         }
         crate::maths::sum(hit)
-    }
-}
-
-crate::wide! {
-    /// Light after one more obstacle.
-    fn dim(kept: &mut [f64], hit: &[f64], opacity: &[f64]) {
-        for ((k, h), o) in kept.iter_mut().zip(hit).zip(opacity) {
-            *k *= 1.0 - *h * *o;
-        }
     }
 }
 

@@ -340,6 +340,13 @@ fn row_steps_follow_the_groups() {
 }
 
 #[test]
+fn the_slant_tells_how_modules_lie() {
+    assert_eq!(RowModules::orientation_for(&P410, 2.278, 2), Orientation::Landscape);
+    assert_eq!(RowModules::orientation_for(&P410, 1.722, 1), Orientation::Portrait);
+    assert_eq!(RowModules::orientation_for(&P410, 3.464, 2), Orientation::Portrait);
+}
+
+#[test]
 fn land_equals_hand_calculation() {
     // 1000 modules in portrait, two high: slant 2 x 1.722 + 0.02 = 3.464 m, pitch 7 m, 20 rows of 25 columns of 1.154 m.
     let field = field_use("field", 1000, &P410, Orientation::Portrait, 2, 0.02, 7.0, 20, 5.0).unwrap();
@@ -526,6 +533,10 @@ proptest! {
         let brightest = counts.iter().fold(0.0_f64, |m, c| m.max(c.0));
         prop_assert!(power >= 0.0 && power <= alone * 1.003 + 1e-9, "{power} {alone}");
         prop_assert!(power <= f64::from(counts.iter().map(|c| c.1).sum::<u32>()) * uniform_power(brightest, &curve) + 1e-9);
+        // Strings that share a voltage never give more than each by itself.
+        let joined = input_power(&[counts.clone(), vec![(brightest, 30)]], &curve);
+        let apart = power + string_power(&[(brightest, 30)], &curve);
+        prop_assert!(joined <= apart * 1.003 + 1e-9, "{joined} {apart}");
         // A group more never gives less: it can be bypassed at the price of one diode drop.
         let mut more = counts.clone();
         more[0].1 += 1;

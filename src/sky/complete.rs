@@ -8,7 +8,8 @@ use super::geometry::{StepSun, step_sun};
 use super::separate;
 use crate::units::Note;
 use crate::weather::{
-    FaultKind, Period, Quantity, RawYear, ReadHints, Separation, WeatherError, WeatherYear, read_raw, read_raw_bytes,
+    FaultKind, Period, Place, Quantity, RawYear, ReadHints, Separation, WeatherError, WeatherYear, read_raw,
+    read_raw_bytes,
 };
 
 /// Longest gap that is filled, hours of daylight.
@@ -37,7 +38,12 @@ pub fn complete(mut raw: RawYear, hints: &ReadHints) -> Result<WeatherYear, Weat
     span(&raw, hints.period)?;
     rows(&raw)?;
     possible(&mut raw)?;
-    let sun = step_sun(&raw.place, &raw.days, raw.steps_per_day);
+    let needs_sun = Quantity::ALL[..5].iter().any(|&q| raw.get(q).is_none_or(|c| c.iter().any(|v| v.is_nan())));
+    let sun = if needs_sun {
+        step_sun(&raw.place, &raw.days, raw.steps_per_day)
+    } else {
+        StepSun { up: Vec::new(), lit: Vec::new(), e0n: Vec::new(), e0h: Vec::new() }
+    };
     light_columns(&mut raw, &sun, hints.separation)?;
     let t_amb = plain(&mut raw, &sun, Quantity::TAmb)?.ok_or_else(|| WeatherError::Content {
         file: raw.provenance.file.clone(),
@@ -234,6 +240,9 @@ fn gaps(raw: &mut RawYear, sun: &StepSun, q: Quantity, column: &[f64]) -> Result
     let light = matches!(q, Quantity::Ghi | Quantity::Dni | Quantity::Dhi);
     let step_h = 24.0 / raw.steps_per_day as f64;
     let found = runs(column);
+    if found.is_empty() {
+        return Ok(found);
+    }
     let (mut filled, mut longest) = (0, 0.0_f64);
     for &(from, n) in &found {
         let lit = (from..from + n).filter(|&i| sun.up[i] > 0.0).count();
@@ -333,7 +342,10 @@ fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Re
     let [mut ghi, mut dni, mut dhi] =
         [Quantity::Ghi, Quantity::Dni, Quantity::Dhi].map(|q| raw.columns[q as usize].take());
     // Where two of three are there, closure gives the third at single steps too.
-    if let (Some(g), Some(b), Some(d)) = (&mut ghi, &mut dni, &mut dhi) {
+    let whole = sun.up.is_empty();
+    if let (Some(g), Some(b), Some(d)) = (&mut ghi, &mut dni, &mut dhi)
+        && !whole
+    {
         closure_at_steps(raw, sun, g, b, d);
     }
     for (q, column) in [(Quantity::Ghi, &mut ghi), (Quantity::Dni, &mut dni), (Quantity::Dhi, &mut dhi)] {
@@ -372,7 +384,7 @@ fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Re
                 "weather.separated",
                 format!("The file holds GHI only; beam and diffuse were made from it after {name}, which adds a few percent of doubt on a tilted plane."),
             ));
-            let (b, d) = separated(&g, sun, raw, separation);
+            let (b, d) = separated(&g, sun, &raw.place, &raw.days, raw.steps_per_day, separation);
             (g, b, d)
         }
         _ => {
@@ -441,12 +453,18 @@ fn fill_light(column: &mut [f64], runs: &[(usize, usize)], sun: &StepSun, q: Qua
     }
 }
 
-fn separated(g: &[f64], sun: &StepSun, raw: &RawYear, model: Separation) -> (Vec<f64>, Vec<f64>) {
+pub(super) fn separated(
+    g: &[f64],
+    sun: &StepSun,
+    place: &Place,
+    days: &[chrono::NaiveDate],
+    per_day: usize,
+    model: Separation,
+) -> (Vec<f64>, Vec<f64>) {
     let n = g.len();
-    let e0h: Vec<f64> = (0..n).map(|i| sun.e0n[i] * sun.up[i] * sun.lit[i]).collect();
+    let e0h = &sun.e0h;
     let kt: Vec<f64> = (0..n).map(|i| if e0h[i] > 0.0 { (g[i] / e0h[i]).clamp(0.0, 1.0) } else { 0.0 }).collect();
-    let per_day = raw.steps_per_day;
-    let offset_h = raw.place.longitude_deg / 15.0 - f64::from(raw.place.utc_offset_min) / 60.0;
+    let offset_h = place.longitude_deg / 15.0 - f64::from(place.utc_offset_min) / 60.0;
     let mut dni = vec![0.0; n];
     let mut dhi = vec![0.0; n];
     for i in 0..n {
@@ -465,7 +483,7 @@ fn separated(g: &[f64], sun: &StepSun, raw: &RawYear, model: Separation) -> (Vec
                     (Some(x), None) | (None, Some(x)) => x,
                     (None, None) => kt[i],
                 };
-                let day_no = f64::from(raw.days[i / per_day].ordinal());
+                let day_no = f64::from(days[i / per_day].ordinal());
                 let hour = (i % per_day) as f64 * 24.0 / per_day as f64
                     + 12.0 / per_day as f64
                     + offset_h

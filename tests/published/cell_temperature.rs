@@ -1,0 +1,86 @@
+//! Cell temperature against Faiman, Progress in Photovoltaics 16 (2008) 307-315, King, Boyson, Kratochvil,
+//! SAND2004-3535, and the nominal conditions of IEC 61215-2 (800 W/m2, 20 C, 1 m/s; from memory).
+
+use yearlight::module::{ModuleSheet, Thermal};
+use yearlight::plane::Cooling;
+
+use crate::table::rows;
+
+pub fn sheet(extra: &str) -> ModuleSheet {
+    let text = format!(
+        "p_stc_w = 410.0\nv_mp = 31.25\ni_mp = 13.12\nv_oc = 37.4\ni_sc = 13.95\ngamma_pct_per_k = -0.35\n\
+         length_mm = 1722.0\nwidth_mm = 1134.0\n{extra}"
+    );
+    toml::from_str(&text).unwrap()
+}
+
+fn one(thermal: &Thermal, g: f64, t: f64, wind: f64) -> f64 {
+    let mut out = [0.0];
+    thermal.t_cell(&[g], &[t], &[wind], &mut out);
+    out[0]
+}
+
+#[test]
+fn table_rows() {
+    let names = [
+        ("king glass-cell-glass open rack", "king-glass-glass-open"),
+        ("king glass-cell-glass close roof", "king-glass-glass-roof"),
+        ("king glass-cell-polymer open rack", "king-glass-polymer-open"),
+        ("king glass-cell-polymer insulated back", "king-glass-polymer-insulated"),
+    ];
+    let mut checked = 0;
+    for r in rows(include_str!("data/cell_temperature.csv")) {
+        let x = |k: &str| r.num(k);
+        let (thermal, wanted) = match r.text("model") {
+            "faiman U0=25 U1=6.84" => (Thermal::new(&Cooling::default(), &sheet(""), 2.0), x("module_temp_c")),
+            model => {
+                let Some((_, key)) = names.iter().find(|n| n.0 == model) else { continue };
+                let sheet = sheet(&format!("temperature = \"{key}\""));
+                (Thermal::new(&Cooling::default(), &sheet, 10.0), x("cell_temp_c"))
+            }
+        };
+        let found = one(&thermal, x("plane_irradiance"), x("air_temp_c"), x("wind_m_s"));
+        assert!((found - wanted).abs() < 1e-4, "{}: {found}", r.text("model"));
+        checked += 1;
+    }
+    assert_eq!(checked, 35);
+}
+
+#[test]
+fn nominal_conditions_return_the_nmot() {
+    for nmot in [41.0, 43.5, 47.0] {
+        let thermal = Thermal::new(&Cooling::default(), &sheet(&format!("nmot_c = {nmot:?}")), 2.0);
+        assert!((one(&thermal, 800.0, 20.0, 1.0) - nmot).abs() < 1e-9);
+    }
+    // Without an NMOT: the open rack of Faiman, 45.1256 C.
+    let thermal = Thermal::new(&Cooling::default(), &sheet(""), 2.0);
+    assert!((one(&thermal, 800.0, 20.0, 1.0) - 45.125_628).abs() < 1e-5);
+    // A module that runs 4 K above the open rack of 25.1256 K runs 29.1256/25.1256 warmer on a roof as well.
+    let roof = Cooling { u0: 20.0, u1: 4.0, source: None };
+    let plain = one(&Thermal::new(&roof, &sheet(""), 10.0), 700.0, 15.0, 3.0) - 15.0;
+    let warm = one(&Thermal::new(&roof, &sheet("nmot_c = 49.125628"), 10.0), 700.0, 15.0, 3.0) - 15.0;
+    assert!((warm / plain - 29.125_628 / 25.125_628).abs() < 1e-6);
+    // Wind of 3 m/s at 10 m is 3 (2/10)^0.2 = 2.1744 m/s at 2 m.
+    assert!((plain - 700.0 / (20.0 + 4.0 * 2.174_37)).abs() < 1e-3, "{plain}");
+}
+
+// A step in light: the exact answer of T' = (T_s - T)/tau is an exponential, whose mean over steps the model gives.
+#[test]
+fn inertia_follows_the_exponential() {
+    let thermal = Thermal::new(&Cooling::default(), &sheet("heat_capacity_j_m2_k = 11000.0"), 2.0);
+    let n = 12;
+    let (g, air, wind) = (vec![800.0; n], vec![20.0; n], vec![1.0; n]);
+    let steps: Vec<u32> = (100..100 + n as u32).collect();
+    let mut t = vec![0.0; n];
+    thermal.t_cell(&g, &air, &wind, &mut t);
+    let steady = t[0];
+    thermal.settle(&steps, 300.0, &air, &wind, &mut t);
+    let tau = 11_000.0 / 31.84;
+    for (j, found) in t.iter().enumerate() {
+        let (a, b) = (300.0 * j as f64, 300.0 * (j as f64 + 1.0));
+        let mean = steady + (20.0 - steady) * tau / 300.0 * ((-a / tau).exp() - (-b / tau).exp());
+        assert!((found - mean).abs() < 1e-9, "step {j}: {found} {mean}");
+    }
+    // An hour later the module is where it would be without inertia.
+    assert!((t[n - 1] - steady).abs() < 0.01);
+}
