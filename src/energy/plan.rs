@@ -159,6 +159,14 @@ impl Plan {
         }
         let skyline = Skyline::new(&job.skyline)?;
         let site = SiteLight::over(weather, &job.spec.plane, &skyline, job.spec.sky_model);
+        Plan::on(job, weather, site)
+    }
+
+    /// Every option on light that is known already: that of `job.spec.plane` under this weather.
+    ///
+    /// # Errors
+    /// As [`Plan::of`].
+    pub fn on(job: &Job, weather: &WeatherYear, site: SiteLight) -> Result<Plan, EnergyError> {
         let common = common(job, weather, &site)?;
         let t_min = weather.t_amb.iter().copied().fold(f64::INFINITY, f64::min);
         let mut options = Vec::with_capacity(job.options.len());

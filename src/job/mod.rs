@@ -37,7 +37,7 @@ pub use schema::{job_schema, parts_schema};
 pub use spec::{
     AgeingSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec, SkylineSpec, WeatherSpec,
 };
-pub use weighing::{ClaimsSpec, InputDoubtSpec, MoneySpec, UncertaintySpec};
+pub use weighing::{ClaimsSpec, InputDoubtSpec, MoneySpec, SearchSpec, UncertaintySpec};
 
 /// A checked job: every name resolved, every default filled in, every file it names (but the weather) read.
 #[derive(Debug, Clone, PartialEq)]

@@ -438,6 +438,15 @@ pub(super) const RULES: &[Rule] = &[
     rule("claims.efficiency_per", Words(&["m2", "kw", "roof"])).mend("It says what the efficiency claim is about."),
     rule("claims.site_load_front_pa", Range(0.0, 50000.0)).mend("Pascal, as the structural engineer supplied it."),
     rule("claims.site_load_rear_pa", Range(0.0, 50000.0)).mend("Pascal, as the structural engineer supplied it."),
+    // [search]
+    rule("search.goal", Words(&["cost", "value", "energy"])).from("cost when prices are given, else energy"),
+    rule("search.tilt_deg[]", Range(0.0, 90.0)),
+    rule("search.azimuth_deg[]", Range(0.0, 360.0)),
+    rule("search.pitch_m[]", Above(0.0, 1000.0)),
+    rule("search.dc_ac[]", Above(0.0, 10.0)),
+    rule("search.string_length[]", Range(1.0, 1000.0)),
+    rule("search.dc_ac", Limit::Free).unit("-"),
+    rule("search.string_length", Limit::Free).unit("modules"),
     // [cable] and [strings], more
     rule("cable.ohm_per_km", Above(0.0, 100.0)).unit("ohm/km"),
     rule("cable.conductor", Limit::Free).from("ideal copper of the nominal cross-section"),

@@ -86,6 +86,9 @@ pub struct JobSpec {
     /// Sales sentences to be judged.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub claims: Option<super::ClaimsSpec>,
+    /// What a search for the best set-up may vary.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub search: Option<super::SearchSpec>,
 }
 
 /// `[proposal]`: words for the cover.

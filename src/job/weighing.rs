@@ -237,3 +237,31 @@ pub struct ClaimsSpec {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub clamp_zone: Option<String>,
 }
+
+/// `[search]`: what `weigh --search` may vary, and between which limits. What is left out stays as the job has it.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SearchSpec {
+    /// Tag of the option to be searched; the first when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub option: Option<String>,
+    /// `cost` for the lowest cost per kWh, `value` for the highest net present value, `energy` for the most kWh; cost
+    /// when prices are given, else energy.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub goal: Option<String>,
+    /// Tilt of the option's planes, from and to.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tilt_deg: Option<[f64; 2]>,
+    /// Azimuth of the option's planes, from and to, clockwise from north.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub azimuth_deg: Option<[f64; 2]>,
+    /// Row pitch of the option's planes, from and to; the planes need rows.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pitch_m: Option<[f64; 2]>,
+    /// Installed DC power over rated AC power, from and to; the number of modules follows.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dc_ac: Option<[f64; 2]>,
+    /// Modules in a string, from and to; whole strings are kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub string_length: Option<[f64; 2]>,
+}

@@ -202,10 +202,10 @@ fn line_claim(group: Group, what: &str, a: &Side, b: &Side, gap: &Gap, u_pct: f6
     }
     let u = u_pct / 100.0 * y_a;
     let sentence = format!(
-        "{} brings {} {} kWh/kW a year at this site, {} of the yield of {}.",
-        capital(what),
+        "By its {what} {} gives {} kWh/kW {} a year at this site, {} of the yield of {}.",
         b.facts.tag,
-        round_to_doubt(kwh, u.max(0.05)).text,
+        round_to_doubt(kwh.abs(), u.max(0.05)).text,
+        if kwh < 0.0 { "less" } else { "more" },
         pct(percent(kwh, y_a), u_pct),
         a.facts.tag
     );
@@ -218,11 +218,6 @@ fn yield_of(side: &Side) -> f64 {
 
 fn percent(x: f64, of: f64) -> f64 {
     if of > 0.0 { 100.0 * x / of } else { 0.0 }
-}
-
-fn capital(what: &str) -> String {
-    let mut letters = what.chars();
-    letters.next().map(|c| c.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 fn find(kind: ClaimKind, spec: &ClaimsSpec, a: &Side, b: &Side, gap: &Gap, doubt: &DoubtOf) -> Finding {
@@ -252,7 +247,7 @@ fn find(kind: ClaimKind, spec: &ClaimsSpec, a: &Side, b: &Side, gap: &Gap, doubt
         }
         ClaimKind::Temperature => {
             let u = (doubt.line)(Group::Temperature);
-            line_claim(Group::Temperature, "milder heat loss", a, b, gap, u)
+            line_claim(Group::Temperature, "loss by heat", a, b, gap, u)
         }
         ClaimKind::WeakLight => {
             line_claim(Group::LowLight, "output in weak light", a, b, gap, (doubt.line)(Group::LowLight))
@@ -267,12 +262,13 @@ fn find(kind: ClaimKind, spec: &ClaimsSpec, a: &Side, b: &Side, gap: &Gap, doubt
             };
             let u = doubt.ageing / 100.0 * a.facts.lifetime_kwh;
             let sentence = format!(
-                "Slower ageing ({} instead of {} % a year, as given) brings {} {} kWh over the years, {} of what {} gives. A \
+                "By its ageing ({} instead of {} % a year, as given) {} gives {} kWh {} over the years, {} of what {} gives. A \
                  lower rate must be sourced: ask for measured rates, a guarantee is none.",
                 b.facts.ageing_pct,
                 a.facts.ageing_pct,
                 b.facts.tag,
-                round_to_doubt(line.part.kwh, u.max(10.0)).text,
+                round_to_doubt(line.part.kwh.abs(), u.max(10.0)).text,
+                if line.part.kwh < 0.0 { "less" } else { "more" },
                 pct(percent(line.part.kwh, a.facts.lifetime_kwh), doubt.ageing),
                 a.facts.tag
             );
@@ -303,12 +299,13 @@ fn find(kind: ClaimKind, spec: &ClaimsSpec, a: &Side, b: &Side, gap: &Gap, doubt
             let fewer = i64::from(a.facts.modules) - i64::from(b.facts.modules);
             let slots = gap.first_year.as_ref().and_then(|s| s.line(Group::Slots)).map_or(0.0, |l| l.part.kwh);
             let sentence = format!(
-                "{} needs {} modules, {} {}; by standing in better slots it gives {} kWh more a year.",
+                "{} needs {} modules, {} {}; by its slots and their shade it gives {} kWh {} a year.",
                 b.facts.tag,
                 b.facts.modules,
                 a.facts.tag,
                 a.facts.modules,
-                round_to_doubt(slots, 10.0).text
+                round_to_doubt(slots.abs(), 10.0).text,
+                if slots < 0.0 { "less" } else { "more" }
             );
             Finding::sure(fewer as f64, "modules", fewer > 0 && slots > 0.5, sentence)
         }

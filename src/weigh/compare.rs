@@ -1,6 +1,7 @@
 //! All options of a job side by side: from planned options to the whole study.
 
 use chrono::Datelike;
+use rayon::prelude::*;
 
 use crate::energy::{Common, Effect, OptionYear, Plan, PlannedOption, Scratch, SiteLight, open_energy, run};
 use crate::job::{Job, MoneySpec, ResolvedOption};
@@ -10,7 +11,8 @@ use crate::weather::WeatherYear;
 use crate::weigh::budget::{budget, line_pct};
 use crate::weigh::claims::{Claim, DoubtOf, Side, judge};
 use crate::weigh::doubt::{
-    DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Span, band, pair_pct, total_pct,
+    DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Span, band, pair_pct, spread_pct,
+    total_pct,
 };
 use crate::weigh::error::{WeighError, check};
 use crate::weigh::facts::Facts;
@@ -28,7 +30,6 @@ pub const AGEING_PCT: f64 = 0.5;
 /// One option with everything that comparing needs.
 pub(crate) struct Case<'a> {
     pub planned: &'a PlannedOption,
-    pub option: &'a ResolvedOption,
     pub sheet: &'a ModuleSheet,
     pub year: OptionYear,
     pub end: End,
@@ -44,6 +45,36 @@ pub(crate) struct Case<'a> {
 /// # Errors
 /// [`WeighError`] when a section that only weighing reads is wrong.
 pub fn study(job: &Job, weather: &WeatherYear, plan: &Plan) -> Result<Study, WeighError> {
+    study_with_spread(job, weather, plan, None)
+}
+
+/// Spread of the first option's energy over several years that are run one by one, percent of their mean.
+///
+/// Nothing for fewer than three years, or when one of them cannot be run.
+pub fn spread_of_years(job: &Job, years: &[WeatherYear]) -> Option<f64> {
+    let mut one = job.clone();
+    one.options.truncate(1);
+    let kwh: Option<Vec<f64>> = years
+        .par_iter()
+        .map(|weather| {
+            let plan = Plan::of(&one, weather).ok()?;
+            plan.years().first().map(OptionYear::e_ac_kwh)
+        })
+        .collect();
+    spread_pct(&kwh?)
+}
+
+/// [`study`] with a year-to-year spread that was found by running several years (see [`spread_of_years`]), percent; it
+/// stands before the default and behind the job's own figure.
+///
+/// # Errors
+/// As [`study`].
+pub fn study_with_spread(
+    job: &Job,
+    weather: &WeatherYear,
+    plan: &Plan,
+    spread_pct: Option<f64>,
+) -> Result<Study, WeighError> {
     let spec = &job.spec;
     let tags: Vec<&str> = job.options.iter().map(|o| o.tag.as_str()).collect();
     let zones: Vec<&str> =
@@ -67,7 +98,7 @@ pub fn study(job: &Job, weather: &WeatherYear, plan: &Plan) -> Result<Study, Wei
     let facts: Vec<Facts> = cases.iter().map(|c| c.facts.clone()).collect();
     let snow = weather.snow_depth_cm.as_ref().is_some_and(|s| s.iter().any(|x| *x > 0.0));
     let mean_years = spec.uncertainty.mean_years.unwrap_or(n).clamp(1, 100);
-    let inputs = budget(&spec.uncertainty, &facts, mean_years, snow, None);
+    let inputs = budget(&spec.uncertainty, &facts, mean_years, snow, spread_pct);
     let draws = |span| {
         let drawn = Drawn::new(&inputs, cases.len(), span, spec.uncertainty.draws, spec.uncertainty.seed);
         (spec.uncertainty.draws > 0).then_some(drawn)
@@ -109,7 +140,7 @@ pub fn load_of(money: &MoneySpec, weather: &WeatherYear) -> Vec<f64> {
 }
 
 /// The losses common to all options, with the load of `[money]` where `grid.load` names none.
-fn with_load(job: &Job, weather: &WeatherYear, plan: &Plan, notes: &mut Vec<Note>) -> Common {
+pub(crate) fn with_load(job: &Job, weather: &WeatherYear, plan: &Plan, notes: &mut Vec<Note>) -> Common {
     let mut common = plan.common.clone();
     if let Some(money) = job.spec.money.as_ref().filter(|_| common.load_w.is_empty()) {
         let load = load_of(money, weather);
@@ -179,7 +210,7 @@ fn case<'a>(
         export_lost: sums.export_net_kwh,
         sum_left: course.sum_left(ageing_pct, n),
     };
-    Case { planned, option, sheet, year, end, facts, years, bill, energies, money }
+    Case { planned, sheet, year, end, facts, years, bill, energies, money }
 }
 
 #[allow(clippy::too_many_arguments)]
@@ -231,7 +262,12 @@ fn effect_pct(year: &OptionYear, effect: Effect) -> f64 {
 }
 
 /// Own use and export of each year of operation, from the columns of the option that was run last.
-fn energies_of(site: &SiteLight, common: &Common, s: &Scratch, years: &[YearOfOperation]) -> Vec<YearEnergy> {
+pub(crate) fn energies_of(
+    site: &SiteLight,
+    common: &Common,
+    s: &Scratch,
+    years: &[YearOfOperation],
+) -> Vec<YearEnergy> {
     let kwh = site.step_h / 1000.0 * common.outage.kept();
     years
         .iter()
@@ -245,7 +281,7 @@ fn energies_of(site: &SiteLight, common: &Common, s: &Scratch, years: &[YearOfOp
         .collect()
 }
 
-fn bill_of(
+pub(crate) fn bill_of(
     job: &Job,
     planned: &PlannedOption,
     option: &ResolvedOption,

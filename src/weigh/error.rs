@@ -24,7 +24,7 @@ pub enum WeighError {
     },
 }
 
-fn range(key: &str, found: impl ToString, expected: &str, mend: &str) -> WeighError {
+pub(crate) fn range(key: &str, found: impl ToString, expected: &str, mend: &str) -> WeighError {
     WeighError::Range {
         key: key.to_string(),
         found: found.to_string(),

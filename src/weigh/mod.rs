@@ -2,6 +2,7 @@
 //!
 //! Each file is plain arithmetic on closures and small records; [`Study`] is the whole result.
 
+mod best;
 mod budget;
 pub mod claims;
 mod compare;
@@ -21,9 +22,13 @@ mod turn;
 mod turns;
 mod years;
 
+#[cfg(test)]
+mod tests;
+
+pub use best::best;
 pub use budget::{budget, line_pct};
 pub use claims::{Claim, ClaimKind, Verdict};
-pub use compare::{load_of, study};
+pub use compare::{AGEING_PCT, load_of, spread_of_years, study, study_with_spread};
 pub use doubt::{
     DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Rounded, Span, band, pair_pct,
     round_to_doubt, spread_pct, total_pct,

@@ -25,7 +25,7 @@ pub fn line_sentence(
     years: Option<u32>,
 ) -> String {
     if equal {
-        return format!("{} and {} have the same {}: no difference.", a.tag, b.tag, group.name());
+        return format!("{} and {} are alike in {}: no difference.", a.tag, b.tag, group.name());
     }
     let amount = amount(part.kwh, u_kwh);
     let over = years.map_or("a year".to_string(), |n| format!("over {n} years"));

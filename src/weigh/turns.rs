@@ -54,7 +54,7 @@ impl Input {
     fn unit(self) -> &'static str {
         match self {
             Input::Gamma => "%/K",
-            Input::LowLight => "share",
+            Input::LowLight => "",
             Input::LightInduced => "%",
             Input::Ageing => "%/year",
             Input::Price => "currency/W",
@@ -135,8 +135,8 @@ impl Trial<'_> {
         };
         let gap_at_root = root.and_then(|x| self.gap(input, x));
         Some(Turn {
-            what: format!("{} of {}", input.name(), self.whose(input)),
-            unit: input.unit().to_string(),
+            what: self.named(input),
+            unit: self.unit(input),
             now,
             goal: input.goal(),
             gap_now,
@@ -147,8 +147,20 @@ impl Trial<'_> {
         })
     }
 
-    fn whose(&self, input: Input) -> &str {
-        if input == Input::Tariff { "the job" } else { &self.b.facts.tag }
+    /// The input with its owner; the value of a kWh belongs to nobody.
+    fn named(&self, input: Input) -> String {
+        match input {
+            Input::Tariff => input.name().to_string(),
+            _ => format!("{} of {}", input.name(), self.b.facts.tag),
+        }
+    }
+
+    fn unit(&self, input: Input) -> String {
+        match (input, self.money()) {
+            (Input::Price, Some(m)) => format!("{}/W", m.currency),
+            (Input::Tariff, Some(m)) => format!("{}/kWh", m.currency),
+            _ => input.unit().to_string(),
+        }
     }
 
     fn bar(&self, input: Input, inputs: &[DoubtInput], k: usize) -> Option<Bar> {
@@ -162,8 +174,7 @@ impl Trial<'_> {
         let least = if matches!(input, Input::LightInduced | Input::Ageing) { 0.0 } else { f64::NEG_INFINITY };
         let range = [(now - u).max(least), now, now + u];
         let gap = [self.gap(input, range[0])?, self.gap(input, now)?, self.gap(input, range[2])?];
-        let what = format!("{} of {}", input.name(), self.whose(input));
-        Some(Bar { what, unit: input.unit().to_string(), range, gap, goal: input.goal() })
+        Some(Bar { what: self.named(input), unit: self.unit(input), range, gap, goal: input.goal() })
     }
 
     /// The value now; nothing where the input does not exist (no prices) or is measured as a whole (a matrix).
@@ -261,18 +272,15 @@ impl Trial<'_> {
             Goal::LifetimePerKw => "energy per kW over the years",
             Goal::PresentValue => "net present value",
         };
-        let (digits, unit) = (input.decimals(), input.unit());
-        let name = input.name();
+        let (digits, name) = (input.decimals(), self.named(input));
+        let unit = Some(self.unit(input)).filter(|u| !u.is_empty()).map(|u| format!(" {u}")).unwrap_or_default();
         match root {
             Some(x) => format!(
-                "{b} and {a} come out equal in {gap} where the {name} of {} is {x:.digits$} {unit} (now {now:.digits$}).",
-                self.whose(input)
+                "{b} and {a} come out equal in {gap} where the {name} is {x:.digits$}{unit} (now {now:.digits$})."
             ),
             None => format!(
-                "No {name} of {} from {:.digits$} to {:.digits$} {unit} makes {b} and {a} equal in {gap}: no root in range.",
-                self.whose(input),
-                range[0],
-                range[1]
+                "No {name} from {:.digits$} to {:.digits$}{unit} makes {b} and {a} equal in {gap}: no root in range.",
+                range[0], range[1]
             ),
         }
     }
