@@ -48,7 +48,7 @@ pub struct InspectArgs {
 /// Inspects, prints and writes.
 pub fn run(args: InspectArgs) -> CliResult {
     let mut hints = match &args.job {
-        Some(job) => crate::job::load(job)?.weather_hints()?,
+        Some(job) => crate::job::load(job)?.read_hints()?,
         None => ReadHints::default(),
     };
     hints.period = Period::WholeYears;

@@ -9,8 +9,8 @@ mod sky;
 mod start;
 mod string;
 mod typical;
-mod weather_file;
 mod vet;
+mod weather_file;
 mod weigh;
 
 use std::error::Error;

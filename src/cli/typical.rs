@@ -38,7 +38,7 @@ pub struct TypicalArgs {
 /// Reads, chooses, prints and writes.
 pub fn run(args: TypicalArgs) -> CliResult {
     let mut hints = match &args.job {
-        Some(job) => crate::job::load(job)?.weather_hints()?,
+        Some(job) => crate::job::load(job)?.read_hints()?,
         None => ReadHints::default(),
     };
     hints.period = Period::WholeYears;

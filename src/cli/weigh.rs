@@ -6,10 +6,10 @@ use argh::FromArgs;
 use serde_json::json;
 
 use super::{CliResult, Outcome, print, say};
-use crate::energy::{HourColumns, OptionYear, Plan, Scratch};
+use crate::energy::{HourColumns, OptionYear, Plan};
 use crate::job::{self, Job, Placed};
 use crate::report::view::Proposal;
-use crate::report::{Material, Words, console, page};
+use crate::report::{self, Words, console, page};
 use crate::sky;
 use crate::tables::{Table, write_whole};
 use crate::weather::WeatherYear;
@@ -59,6 +59,7 @@ pub(crate) struct Weighed {
     pub weather: WeatherYear,
     pub placed: Placed,
     pub plan: Plan,
+    pub years: Vec<OptionYear>,
     pub study: Study,
     pub hours: Vec<HourColumns>,
 }
@@ -66,37 +67,32 @@ pub(crate) struct Weighed {
 impl Weighed {
     /// Reads the weather and runs all options.
     pub fn of(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
-        let weather = sky::read(&job.weather_path(), &job.weather_hints()?)?;
+        let weather = sky::read(&job.weather_path(), &job.read_hints()?)?;
         let placed = job.settle(&weather)?;
         let plan = Plan::of(&job, &weather)?;
         let study = weigh::study(&job, &weather, &plan)?;
-        let mut scratch = Scratch::default();
-        let hours = plan
-            .options
-            .iter()
-            .map(|option| {
-                plan.year(option, &mut scratch);
-                HourColumns::of(&plan, &option.setup, &weather, &scratch)
-            })
-            .collect();
-        Ok(Weighed { job, weather, placed, plan, study, hours })
+        let hours = report::hours(&plan, &weather);
+        let years = study.options.iter().map(|o| o.year.clone()).collect();
+        Ok(Weighed { job, weather, placed, plan, years, study, hours })
     }
 
     /// What the console and the report print.
     pub fn proposal(&self, command: &str) -> Proposal {
-        Proposal::of(&Material {
+        let mut proposal = Proposal::of(&report::Source {
             job: &self.job,
             weather: &self.weather,
-            placed: &self.placed,
             plan: &self.plan,
-            study: &self.study,
+            years: &self.years,
             hours: &self.hours,
+            study: Some(&self.study),
             command,
-        })
-    }
-
-    fn years(&self) -> Vec<&OptionYear> {
-        self.study.options.iter().map(|o| &o.year).collect()
+        });
+        for note in &self.placed.notes {
+            if !proposal.notes.contains(note) {
+                proposal.notes.insert(0, note.clone());
+            }
+        }
+        proposal
     }
 
     /// Everything that went in and came out.
@@ -120,8 +116,8 @@ impl Weighed {
 
     /// `months.csv`: a row per option and month of the first year.
     pub fn months(&self) -> Table {
-        let years = self.years();
-        let rows = || years.iter().flat_map(|y| (0..12).map(move |m| (*y, m)));
+        let years = &self.years;
+        let rows = || years.iter().flat_map(|y| (0..12).map(move |m| (y, m)));
         let number = |f: &dyn Fn(&OptionYear, usize) -> f64| rows().map(|(y, m)| f(y, m)).collect::<Vec<f64>>();
         let site = self.placed.place.name.clone();
         Table::new()
@@ -161,7 +157,7 @@ impl Weighed {
     pub fn account(&self) -> Table {
         let (mut option, mut effect, mut kwh, mut share) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
         let mut months: Vec<Vec<f64>> = vec![Vec::new(); 12];
-        for year in self.years() {
+        for year in &self.years {
             let nominal: f64 = year.account.nominal_kwh.iter().sum();
             let mut row = |name: String, values: &[f64; 12]| {
                 option.push(year.tag.clone());

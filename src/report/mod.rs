@@ -16,7 +16,7 @@ pub mod words;
 #[cfg(test)]
 pub(crate) mod sample;
 
-pub use build::Material;
+pub use build::{Source, hours};
 pub use fleet_page::{SiteRow, fleet_page};
 pub use html::{ReportError, page};
 pub use view::Proposal;
