@@ -1,15 +1,15 @@
 //! `yearlight inspect FILE`: what a weather file is and whether to use it.
 
 use std::fmt::Write;
-use std::fs::File;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use argh::FromArgs;
 
+use super::weather_file::{read_raw, write_year};
 use super::{CliResult, Outcome, print, say};
 use crate::sky::checks::Weight;
 use crate::sky::{self, Inspection, Verdict};
-use crate::weather::{Period, ReadHints, WeatherYear, read_raw, write_tidy};
+use crate::weather::{Period, ReadHints};
 
 /// Look a weather file over: what it is, what is wrong with it, monthly sums.
 #[derive(FromArgs, Debug)]
@@ -72,35 +72,6 @@ pub fn run(args: InspectArgs) -> CliResult {
         }
     }
     Ok(if found.verdict == Verdict::DoNotUse { Outcome::SaysNo } else { Outcome::Done })
-}
-
-/// Writes a year as tidy CSV, or as Parquet by its ending, to a temporary name first.
-pub fn write_year(year: &WeatherYear, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
-    let part = path.with_extension("part");
-    if let Some(dir) = path.parent().filter(|d| !d.as_os_str().is_empty()) {
-        std::fs::create_dir_all(dir)?;
-    }
-    if path.extension().is_some_and(|e| e == "parquet") {
-        write_parquet(year, &part)?;
-    } else {
-        write_tidy(year, File::create(&part)?)?;
-    }
-    std::fs::rename(&part, path)?;
-    Ok(())
-}
-
-#[cfg(feature = "tables")]
-fn write_parquet(year: &WeatherYear, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
-    crate::tables::weather::write_parquet(year, path)
-}
-
-#[cfg(not(feature = "tables"))]
-fn write_parquet(_: &WeatherYear, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
-    Err(format!(
-        "{}: this build has no Parquet; expected a name that ends in .csv.\n  Build with the feature \"tables\".",
-        path.display()
-    )
-    .into())
 }
 
 const NAMES: [&str; 12] = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];

@@ -4,8 +4,13 @@
 //! doing with [`say`], and returns an [`Outcome`]. To add one: its file, a variant of [`Command`], a line in
 //! [`Command::run`].
 
+mod inspect;
+mod sky;
 mod start;
 mod string;
+mod typical;
+mod vet;
+mod weather_file;
 mod weigh;
 
 use std::error::Error;
@@ -49,18 +54,26 @@ struct Arguments {
 enum Command {
     Weigh(weigh::WeighArgs),
     Start(start::StartArgs),
+    Inspect(inspect::InspectArgs),
+    Sky(sky::SkyArgs),
+    Typical(typical::TypicalArgs),
     String(string::StringArgs),
+    Vet(vet::VetArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "string", "start"];
+const COMMANDS: &[&str] = &["weigh", "string", "vet", "inspect", "sky", "typical", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
         match self {
             Command::Weigh(args) => weigh::run(args),
             Command::Start(args) => start::run(args),
+            Command::Inspect(args) => inspect::run(args),
+            Command::Sky(args) => sky::run(args),
+            Command::Typical(args) => typical::run(args),
             Command::String(args) => string::run(args),
+            Command::Vet(args) => vet::run(args),
         }
     }
 }

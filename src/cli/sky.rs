@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use argh::FromArgs;
 
-use super::inspect::write_year;
+use super::weather_file::write_year;
 use super::{CliResult, Outcome, print, say};
 use crate::sky::SkyRecipe;
 

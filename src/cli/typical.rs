@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use argh::FromArgs;
 
-use super::inspect::write_year;
+use super::weather_file::{read_raw, write_year};
 use super::{CliResult, Outcome, print, say};
 use crate::sky;
 use crate::weather::{Period, ReadHints};
@@ -44,7 +44,7 @@ pub fn run(args: TypicalArgs) -> CliResult {
     hints.period = Period::WholeYears;
     let mut years = Vec::new();
     for file in &args.files {
-        years.extend(sky::split_years(&sky::read(file, &hints)?));
+        years.extend(sky::split_years(&sky::complete(read_raw(file, &hints)?, &hints)?));
     }
     let typical = sky::assemble(&years)?;
     let sums: Vec<f64> = years.iter().map(|y| y.ghi.iter().sum::<f64>() * y.step_h() / 1000.0).collect();

@@ -101,6 +101,9 @@ pub(super) fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) 
     for name in known {
         let score = strsim::normalized_damerau_levenshtein(&lower, &name.to_lowercase())
             .max(0.95 * strsim::jaro_winkler(&lower, &name.to_lowercase()));
+        // One slip in a short word is near enough.
+        let slip = lower.len() >= 3 && strsim::damerau_levenshtein(&lower, &name.to_lowercase()) == 1;
+        let score = if slip { score.max(0.75) } else { score };
         if best.is_none_or(|(s, _)| score > s) {
             best = Some((score, name));
         }

@@ -52,11 +52,16 @@ impl Job {
             "inverter" => 7,
             _ => 5,
         });
+        let sources: Vec<(String, String)> = flat
+            .iter()
+            .filter_map(|(p, v)| Some((p.strip_suffix("source")?.to_string(), v.as_str()?.to_string())))
+            .filter(|(owner, _)| owner.ends_with('.'))
+            .collect();
         flat.into_iter()
             .filter(|(path, _)| is_input(path))
             .map(|(path, value)| {
                 let given = self.given.contains(&path);
-                let source = self.source_of(&path, given, &json);
+                let source = self.source_of(&path, given, &sources);
                 let unit = match rules::unit(&rule_path(&path)) {
                     _ if value.is_string() || value.is_boolean() => "",
                     "count" | "-" => "",
@@ -103,7 +108,7 @@ impl Job {
         }
     }
 
-    fn source_of(&self, path: &str, given: bool, json: &Value) -> Option<String> {
+    fn source_of(&self, path: &str, given: bool, sources: &[(String, String)]) -> Option<String> {
         // The nearest word counts: an entry of [sources] or the record's own `source`, whichever lies deeper.
         let stated = self.spec.sources.iter().filter(|(key, _)| under(path, key)).max_by_key(|(key, _)| key.len());
         let stated = stated.map(|(key, text)| (key.len(), text.clone()));
@@ -116,7 +121,9 @@ impl Job {
             let published = rules::find(&pattern).map(|r| r.source).filter(|s| !s.is_empty()).map(str::to_string);
             return silent.or(published).or_else(|| Some("the program's default".to_string()));
         }
-        let own = enclosing_source(path, json);
+        // Owners end in a dot: `module.P410.`.
+        let own = sources.iter().filter(|(owner, _)| path.starts_with(owner.as_str())).max_by_key(|(o, _)| o.len());
+        let own = own.map(|(owner, text)| (owner.len(), text.clone()));
         stated.into_iter().chain(own).max_by_key(|(depth, _)| *depth).map(|(_, text)| text)
     }
 }
@@ -129,24 +136,9 @@ fn is_input(path: &str) -> bool {
         && !path.starts_with("proposal.")
 }
 
-fn is_source(path: &str) -> bool {
-    path == "source" || path.ends_with(".source")
-}
-
 /// True when `path` is `key` or lies below it.
 pub(super) fn under(path: &str, key: &str) -> bool {
     path.strip_prefix(key).is_some_and(|rest| rest.is_empty() || rest.starts_with('.') || rest.starts_with('['))
-}
-
-/// The `source` of the nearest record around a value, with the length of the record's path.
-fn enclosing_source(path: &str, json: &Value) -> Option<(usize, String)> {
-    let sources: Vec<(String, Value)> = flatten(json).into_iter().filter(|(p, _)| is_source(p)).collect();
-    sources
-        .iter()
-        .filter_map(|(p, v)| Some((p.strip_suffix("source")?, v.as_str()?)))
-        .filter(|(owner, _)| path.starts_with(owner))
-        .max_by_key(|(owner, _)| owner.len())
-        .map(|(owner, text)| (owner.len(), text.to_string()))
 }
 
 /// Leaves of a document: path and value. Records of a list go by their `tag` or `name`; lists of numbers, of pairs and

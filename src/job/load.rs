@@ -26,6 +26,11 @@ pub fn load(path: &Path) -> Result<Job, JobError> {
     resolve::from_text(&name, &text, base, &mut read)
 }
 
+/// Reads and checks a parts file: modules, inverters and the measured tables they name.
+pub fn load_parts(path: &Path) -> Result<super::Parts, JobError> {
+    resolve::parts(path, &mut read)
+}
+
 fn read(path: &Path) -> io::Result<Vec<u8>> {
     let meta = std::fs::metadata(path)?;
     if meta.is_dir() {

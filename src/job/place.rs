@@ -41,7 +41,7 @@ impl Job {
     }
 
     /// What the job says about its weather file, for the reader.
-    pub fn weather_hints(&self) -> Result<ReadHints, JobError> {
+    pub fn read_hints(&self) -> Result<ReadHints, JobError> {
         let weather = &self.spec.weather;
         let wrong = |key: &str| {
             // The words were checked at the door; this is for a word that the reader no longer knows.

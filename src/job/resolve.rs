@@ -39,6 +39,46 @@ pub fn from_text(name: &str, text: &str, base: &Path, loader: &mut Loader<'_>) -
     build(Named { name: stem, path: PathBuf::from(name), base: base.to_path_buf() }, tree, None, source)
 }
 
+/// Modules and inverters of a parts file with the measured tables that modules name, `[W/m2, C, W]`.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Parts {
+    /// `[module.X]` and the rows of `module_table`.
+    pub modules: BTreeMap<String, ModuleSheet>,
+    /// `[inverter.X]`.
+    pub inverters: BTreeMap<String, InverterSheet>,
+    /// By module tag.
+    pub matrices: BTreeMap<String, Vec<[f64; 3]>>,
+}
+
+/// Checks a parts file; `path` is relative to the current folder, `loader` hands out the files.
+pub fn parts(path: &Path, loader: &mut Loader<'_>) -> Result<Parts, JobError> {
+    let base = path.parent().unwrap_or(Path::new("")).to_path_buf();
+    let mut source = Source::new(&base, loader);
+    let shown = path.display().to_string();
+    let file = source.files.add(&shown);
+    let mark = Mark { file, line: 0 };
+    let name = path.file_name().map_or(shown, |n| n.to_string_lossy().into_owned());
+    let key = Entry { key: "parts".into(), mark, value: Tree { mark, kind: Kind::Text(name) } };
+    let mut tree = Tree::table(mark, vec![key]);
+    source.take_parts(&mut tree)?;
+    let spec: super::spec::PartsSpec = serde_json::from_value(tree.json()).map_err(|e| {
+        JobError::WrongType(fault(
+            source.at(mark),
+            format!("the file does not fit together ({e})"),
+            "sections [module.X] and [inverter.X]",
+            "Compare with the files that `yearlight start` writes.",
+        ))
+    })?;
+    let mut matrices = BTreeMap::new();
+    for (tag, module) in &spec.module {
+        if let Some(path) = &module.matrix {
+            let key = tree.get("module").and_then(|m| m.get(tag)).and_then(|m| m.get("matrix")).unwrap_or(&tree);
+            matrices.insert(tag.clone(), matrix(&join(&base, path), key, &mut source)?);
+        }
+    }
+    Ok(Parts { modules: spec.module, inverters: spec.inverter, matrices })
+}
+
 /// Names of a job to be.
 pub(super) struct Named {
     pub name: String,

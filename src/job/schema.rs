@@ -499,7 +499,7 @@ impl<'a> Walk<'a> {
         let near = synonym(&entry.key, known).or_else(|| nearest(&entry.key, known.iter().copied()));
         // With a good guess at hand a long list would only hide it.
         let expected = match near {
-            Some(_) if sorted.len() > 16 => format!("one of its {} keys", sorted.len()),
+            Some(_) if sorted.len() > 12 => "one of its keys".to_string(),
             _ => format!("one of {}", list(&sorted)),
         };
         let mend = match near {

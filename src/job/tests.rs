@@ -23,7 +23,7 @@ fn demo_counts_and_strings() {
     }
     assert_eq!(job.name, "merrowby-school");
     assert_eq!(job.skyline.len(), 6);
-    assert_eq!(job.weather_path(), Path::new("weather/port-angeles-wa.csv"));
+    assert_eq!(job.weather_path(), Path::new("weather/merrowby.csv"));
 }
 
 #[test]

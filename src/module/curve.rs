@@ -9,7 +9,7 @@ use crate::{maths, wide};
 
 /// Light is held above this share of 1000 W/m2 for voltages; below it current falls in proportion.
 pub(crate) const S_MIN: f64 = 0.001;
-/// Light is held below this share of 1000 W/m2 for the guess and the low-light factor.
+/// Light is held below this share of 1000 W/m2 for voltages; above it current rises in proportion.
 pub(crate) const S_MAX: f64 = 1.6;
 /// Cell temperatures are held within these, C.
 pub(crate) const T_MIN: f64 = -50.0;
@@ -338,6 +338,11 @@ pub(crate) fn coefficients(sheet: &ModuleSheet) -> (f64, f64) {
     )
 }
 
+/// Light within the range in which voltage follows it, W/m2.
+pub(crate) fn held_g(g: f64) -> f64 {
+    g.clamp(G_STC * S_MIN, G_STC * S_MAX)
+}
+
 /// Chebyshev node `j` of `n` on -1..1.
 fn node(j: usize, n: usize) -> f64 {
     (std::f64::consts::PI * (j as f64 + 0.5) / n as f64).cos()
@@ -400,12 +405,11 @@ wide! {
         for j in 0..n {
             let s = g[j] / G_STC;
             let s = if s > S_MIN { s } else { S_MIN };
-            let s = if s < 10.0 { s } else { 10.0 };
+            let s = if s < S_MAX { s } else { S_MAX };
             let t = if t_cell[j] > T_MIN { t_cell[j] } else { T_MIN };
             let t = if t < T_MAX { t } else { T_MAX };
             let z = (t - 0.5 * (T_MIN + T_MAX)) * (2.0 / (T_MAX - T_MIN));
-            let su = if s < S_MAX { s } else { S_MAX };
-            let w = (maths::ln(su) - u_low) * u_scale - 1.0;
+            let w = (maths::ln(s) - u_low) * u_scale - 1.0;
             let mut x = horner(&kernel.guess[N_U - 1], z);
             let mut i = N_U - 1;
             while i > 0 {
@@ -448,7 +452,7 @@ impl Curve {
         if !(g > 0.0) {
             return OperatingPoint::DARK;
         }
-        let low = g.max(G_STC * S_MIN);
+        let low = held_g(g);
         let at = self.parameters(low, t).points();
         let f = g / low;
         OperatingPoint { i_sc: at.i_sc * f, i_mp: at.i_mp * f, p_mp: at.p_mp * f, ..at }

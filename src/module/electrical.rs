@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::curve::{Curve, S_MAX, S_MIN, coefficients};
+use super::curve::{Curve, S_MAX, S_MIN, coefficients, held_g};
 use super::efficiency::Efficiency;
 use super::smooth::Monotone;
 use super::{Matrix, ModuleError, ModuleSheet, OperatingPoint, typical};
@@ -77,6 +77,15 @@ fn soft(q: f64) -> f64 {
     if q >= -0.5 { 1.0 + q } else { -0.25 / d }
 }
 
+/// The low-light factor as the divisor of a heat term: unchanged from 0.6 up, not below 0.4, smooth. It keeps cold dawns
+/// of a module that is weak in low light from being lifted above what the curve could give.
+#[inline(always)]
+fn divisor(a: f64) -> f64 {
+    let d = 0.8 - a;
+    let d = if d > 0.2 { d } else { 0.2 };
+    if a >= 0.6 { a } else { 0.4 + 0.04 / d }
+}
+
 #[inline(always)]
 fn held(g: f64) -> f64 {
     let s = g / G_STC;
@@ -102,7 +111,7 @@ wide! {
     /// In: `a`. Out: `b` of the sheet model.
     fn sheet_heat(t_cell: &[f64], gamma: f64, out: &mut [f64]) {
         for (b, t) in out.iter_mut().zip(t_cell) {
-            *b = soft(gamma * (*t - T_STC) / *b);
+            *b = soft(gamma * (*t - T_STC) / divisor(*b));
         }
     }
 }
@@ -129,7 +138,7 @@ wide! {
             let cold = above_zero(k * v0 - form.k_rs * s - form.k_rsh * v0 * v0);
             let here = k * v - form.k_rs * s - form.k_rsh * v * v;
             let there = k * v0 - form.k_rs * s - form.k_rsh * v0 * v0;
-            out[j] = soft((here - there) / cold);
+            out[j] = soft((here - there) / divisor(cold));
         }
     }
 }
@@ -477,7 +486,7 @@ impl Electrical {
         }
         match &self.curve {
             Some(curve) => {
-                let low = g.max(G_STC * S_MIN);
+                let low = held_g(g);
                 let f = self.scale(g, t, curve);
                 curve.parameters(low, t).current(v / f) * (g / low) * f
             }

@@ -4,7 +4,9 @@
 //! - [`Thermal`]: how warm the cells run
 //! - [`Electrical`]: power, voltage and current
 //! - [`light_induced`]: the first loss
-//! - [`validate`]: what is wrong with a record
+//! - [`Spectrum`]: colour of the light, off unless asked for
+//! - [`rate`]: energy rating by climate
+//! - [`validate`], [`vet`]: what is wrong with a record, and what its model says
 
 mod curve;
 mod diode;
@@ -12,15 +14,20 @@ mod efficiency;
 mod electrical;
 mod error;
 mod incidence;
+#[cfg(test)]
+mod laws;
 mod light_induced;
 mod matrix;
+mod rating;
 #[cfg(test)]
 mod samples;
 mod sheet;
 mod smooth;
+mod spectrum;
 mod thermal;
 pub mod typical;
 mod validate;
+mod vet;
 
 pub use curve::{Curve, HeatLaw};
 pub use diode::{OneDiode, OperatingPoint};
@@ -30,8 +37,11 @@ pub use error::ModuleError;
 pub use incidence::{A_R, Glass, K_L, N_COATED, N_GLASS};
 pub use light_induced::light_induced;
 pub use matrix::{Cell, Matrix};
+pub use rating::{Rating, rate};
 pub use sheet::{ClampZone, GivenDiode, ModuleSheet, RatingBasis, Technology};
+pub use spectrum::Spectrum;
 pub use thermal::{KING_MOUNTS, Law, OPEN_RACK, Thermal};
 pub use validate::{Finding, validate};
+pub use vet::{MAP_G, MAP_T, Vet, VetDiode, VetModel, vet};
 
 pub(crate) use validate::refuse_impossible;

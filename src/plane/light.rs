@@ -27,6 +27,8 @@ pub struct PlaneLight {
     /// Share of the sky light that skyline and rows in front leave; one value for a fixed plane, a column for a
     /// tracker; empty means all.
     pub sky_kept: Vec<f64>,
+    /// The skyline's own part of `sky_kept`, in the same form; `sky_kept` over this is what rows leave.
+    pub skyline_sky: Vec<f64>,
     /// Share of the ground light that rows in front leave; as `sky_kept`.
     pub ground_kept: Vec<f64>,
     /// Share of the slant that is in the shade of the row in front, for a row that has one in front; empty means none.
@@ -103,7 +105,11 @@ impl PlaneLight {
         } else {
             reflect(&sky.ghi, albedo, view, &mut self.ground);
         }
-        let mut sky_kept = if skyline.is_empty() { 1.0 } else { skyline.sky_kept(tilt_deg, azimuth_deg) };
+        let mut sky_kept = 1.0;
+        if !skyline.is_empty() {
+            sky_kept = skyline.sky_kept(tilt_deg, azimuth_deg);
+            self.skyline_sky = vec![sky_kept];
+        }
         if let Some(rows) = RowGeometry::of(plane) {
             self.rows_behind = rows.behind;
             self.row_shaded = vec![0.0; self.beam.len()];

@@ -15,3 +15,6 @@ pub use sky::{PEREZ_1990, PEREZ_BINS, Sky};
 pub use skyline::{Skyline, SkylineError};
 pub use spec::{Cooling, ObstacleSpec, PlaneSpec, RowsSpec, SkyModel, TrackerSpec};
 pub use tracker::{Tracker, backtracked_deg, true_rotation_deg};
+
+#[cfg(test)]
+mod tests;

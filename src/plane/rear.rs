@@ -12,7 +12,7 @@ const GROUND: usize = 100;
 const SLANT: usize = 12;
 /// Directions from each point, over 180 deg.
 const RAYS: usize = 720;
-/// Rows either way that hide the sky from the ground.
+/// Rows either way that hide the sky from the ground, at least; enough for 30 times the rows' height, at most 1000.
 const NEIGHBOURS: i32 = 20;
 
 /// Light on the rear of long rows, the mean over the slant, before structure shade and uneven light.
@@ -206,7 +206,8 @@ fn hits_row_behind(from: [f64; 2], way: [f64; 2], p: f64, h: f64, top: [f64; 2])
 
 /// View of the sky from a ground strip at `u` between the rows: half the sum of differences of the sine from vertical.
 fn strip_sky(u: f64, p: f64, h: f64, top: [f64; 2]) -> f64 {
-    let mut hidden: Vec<[f64; 2]> = (-NEIGHBOURS..=NEIGHBOURS)
+    let neighbours = (30.0 * top[1] / p).clamp(f64::from(NEIGHBOURS), 1000.0) as i32;
+    let mut hidden: Vec<[f64; 2]> = (-neighbours..=neighbours)
         .map(|i| {
             let shift = f64::from(i) * p - u;
             let low = sine_from_vertical(shift, h);

@@ -135,6 +135,7 @@ impl Tracker {
         }
         if !skyline.is_empty() {
             light.sky_kept = self.skyline_kept(skyline, &sin_r, &cos_r);
+            light.skyline_sky = light.sky_kept.clone();
         }
         if let Some(rows) = &self.rows {
             light.rows_behind = rows.behind;
@@ -236,6 +237,10 @@ crate::wide! {
             let (turned_c, turned_s) = (c * q + s * sign * turn, s * q - c * sign * turn);
             let c = if back { turned_c } else { c };
             let s = if back { turned_s } else { s };
+            // A sun below the plane of the rows reaches them at no rotation: level across.
+            let below = back & (z <= 0.0);
+            let c = if below { 1.0 } else { c };
+            let s = if below { 0.0 } else { s };
             let sign = if s < 0.0 { -1.0 } else { 1.0 };
             let beyond = c < cos_limit;
             cos_r[i] = if beyond { cos_limit } else { c };

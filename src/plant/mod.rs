@@ -24,4 +24,6 @@ pub use sheet::{
     CableSpec, Conductor, ConverterSpec, EfficiencyAtVoltage, GridSpec, Installation, InverterSheet, StringBasis,
     StringsSpec, TransformerSpec,
 };
-pub use strings::{StringCheck, StringQuestion, Verdict, check, cold_factor, v_at};
+pub use strings::{
+    CheckLine, ColdVoltage, Fuses, Standing, StringCheck, StringQuestion, Verdict, check, cold_factor, v_at,
+};

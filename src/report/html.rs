@@ -182,7 +182,13 @@ fn sections(p: &Proposal, w: &Words) -> Vec<Section> {
     for i in 1..p.options.len() {
         let Some(g) = p.gap_of(i) else { continue };
         let title = w.fill("section.gap", &[("b", &g.tag), ("a", &g.against)]);
-        add(&format!("gap-{i}"), title, vec![text("text.gap"), figure(chart::gap_split(&g, i, w))]);
+        let list = |notes: &[String]| (!notes.is_empty()).then(|| Block::Notes { loud: false, notes: notes.to_vec() });
+        let mut blocks = vec![text("text.gap"), figure(chart::gap_split(&g, i, w)), list(&g.sentences)];
+        if !g.turns.is_empty() {
+            blocks.push(Some(Block::Head { text: w.t("text.turns").into() }));
+            blocks.push(list(&g.turns));
+        }
+        add(&format!("gap-{i}"), title, blocks);
     }
     add(
         "doubt",
@@ -360,7 +366,7 @@ fn assumed(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
         let keys = ["col.file", "col.size", "col.checksum"];
         let mut table = Table { head: keys.map(|k| w.t(k).to_string()).to_vec(), rows: Vec::new() };
         for f in &p.files {
-            let size = format!("{} B", w.style().number(f.bytes as f64, 0));
+            let size = f.bytes.map_or(w.style().none.clone(), |b| format!("{} B", w.style().number(b as f64, 0)));
             table.rows.push(vec![f.path.clone(), size, f.sha256.clone()]);
         }
         blocks.push(Some(Block::Head { text: w.t("text.files").into() }));
@@ -499,13 +505,13 @@ fn claims(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
     if p.claims.is_empty() {
         return Vec::new();
     }
-    let keys = ["col.claim", "col.finding", "col.energy", "col.verdict"];
+    let keys = ["col.claim", "col.finding", "col.number", "col.verdict"];
     let mut table = Table { head: keys.map(|k| w.t(k).to_string()).to_vec(), rows: Vec::new() };
     for c in &p.claims {
         let n = w.style();
-        let kwh = c.kwh.map_or(n.none.clone(), |x| {
-            let text = n.with_doubt(x, c.u_kwh);
-            if x > 0.0 { format!("+{text} kWh") } else { format!("{text} kWh") }
+        let number = c.number.map_or(n.none.clone(), |x| match c.u {
+            Some(u) if u > 0.0 => format!("{} {}", n.with_doubt(x, c.u), c.unit),
+            _ => format!("{} {}", n.number(x, if x.abs() < 100.0 { 2 } else { 0 }), c.unit),
         });
         let verdict = w.t(match c.verdict {
             ClaimVerdict::Holds => "text.holds",
@@ -513,7 +519,7 @@ fn claims(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
             ClaimVerdict::Fails => "text.fails",
             ClaimVerdict::CannotSay => "text.cannot-say",
         });
-        table.rows.push(vec![c.claim.clone(), c.finding.clone(), kwh, verdict.to_string()]);
+        table.rows.push(vec![c.claim.clone(), c.finding.clone(), number, verdict.to_string()]);
     }
     vec![
         Some(Block::Text { text: w.t("text.claims").into() }),

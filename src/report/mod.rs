@@ -3,6 +3,7 @@
 //! Everything is made from a [`view::Proposal`]: plain records without any physics. Words come from the language
 //! files in `words/`, numbers are rounded to their doubt by [`number::NumberStyle`].
 
+mod build;
 pub mod chart;
 pub mod console;
 mod fleet_page;
@@ -15,6 +16,7 @@ pub mod words;
 #[cfg(test)]
 pub(crate) mod sample;
 
+pub use build::{Source, hours};
 pub use fleet_page::{SiteRow, fleet_page};
 pub use html::{ReportError, page};
 pub use view::Proposal;

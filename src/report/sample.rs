@@ -238,7 +238,7 @@ pub fn merrowby() -> Proposal {
             ("temperature", 0.12),
             ("light-induced", 0.42),
             ("slots", 0.29),
-            ("strings-and-wire", 0.06),
+            ("strings", 0.06),
             ("clipping", -0.03),
         ];
         GapView {
@@ -247,6 +247,8 @@ pub fn merrowby() -> Proposal {
             kwh,
             u_kwh: Some(u),
             likely: Some(likely),
+            sentences: Vec::new(),
+            turns: Vec::new(),
             causes: parts.iter().map(|(n, s)| CauseView { name: (*n).into(), kwh: kwh * s }).collect(),
         }
     };
@@ -308,22 +310,26 @@ pub fn merrowby() -> Proposal {
             ClaimView {
                 claim: "Higher efficiency gives more energy.".into(),
                 finding: "Per kW it does not: 880 against 878 kWh/kW. Per roof it does.".into(),
-                kwh: Some(-12.0),
-                u_kwh: Some(90.0),
+                number: Some(-12.0),
+                unit: "kWh".into(),
+                u: Some(90.0),
                 verdict: ClaimVerdict::WithinDoubt,
             },
             ClaimView {
                 claim: "Milder heat loss.".into(),
                 finding: "Temperature takes 0.4 % less of the nominal energy.".into(),
-                kwh: Some(210.0),
-                u_kwh: Some(60.0),
+                number: Some(210.0),
+                unit: "kWh".into(),
+                u: Some(60.0),
                 verdict: ClaimVerdict::Holds,
             },
             ClaimView {
                 claim: "Many thin wires raise the yield.".into(),
                 finding: "Needs a measured series resistance or a power matrix; ask the maker.".into(),
-                kwh: None,
-                u_kwh: None,
+                number: None,
+                unit: String::new(),
+                u_number: None,
+                unit: String::new(),
                 verdict: ClaimVerdict::CannotSay,
             },
         ],
@@ -336,8 +342,8 @@ pub fn merrowby() -> Proposal {
             given("cable.one_way_m", "62", "m", ""),
         ],
         files: vec![
-            FileView { path: "merrowby-school.toml".into(), sha256: "3b".repeat(32), bytes: 2114 },
-            FileView { path: "../weather/merrowby.csv".into(), sha256: "a7".repeat(32), bytes: 612_481 },
+            FileView { path: "merrowby-school.toml".into(), sha256: "3b".repeat(32), bytes: Some(2114) },
+            FileView { path: "../weather/merrowby.csv".into(), sha256: "a7".repeat(32), bytes: Some(612_481) },
         ],
         notes: vec![
             Note::loud(

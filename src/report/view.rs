@@ -206,6 +206,10 @@ pub struct GapView {
     pub likely: Option<f64>,
     /// Causes that add up to the gap.
     pub causes: Vec<CauseView>,
+    /// The causes in plain sentences, in English.
+    pub sentences: Vec<String>,
+    /// What would have to be true for the gap to vanish, in English.
+    pub turns: Vec<String>,
 }
 
 /// A cause and its part of the gap.
@@ -301,10 +305,12 @@ pub struct ClaimView {
     pub claim: String,
     /// What it comes to here.
     pub finding: String,
-    /// In kWh of the first year, when it has a number.
-    pub kwh: Option<f64>,
-    /// Standard uncertainty, kWh.
-    pub u_kwh: Option<f64>,
+    /// Its number, when it has one.
+    pub number: Option<f64>,
+    /// Unit of the number.
+    pub unit: String,
+    /// Standard uncertainty of the number.
+    pub u: Option<f64>,
     /// Holds, within doubt, fails, cannot say.
     pub verdict: ClaimVerdict,
 }
@@ -332,7 +338,7 @@ pub struct FileView {
     /// SHA-256, hexadecimal.
     pub sha256: String,
     /// Size, bytes.
-    pub bytes: u64,
+    pub bytes: Option<u64>,
 }
 
 impl Proposal {

@@ -121,7 +121,7 @@ pub fn array_shade(
     let mut light_kept_beam = vec![1.0; n];
     let mut electrical_kept = vec![1.0; n];
     let mut months = (0..12).flat_map(|m| std::iter::repeat_n(m, path.month_start[m + 1] - path.month_start[m]));
-    let mut levels: Vec<Vec<(f64, u32)>> = Vec::new();
+    let mut levels: Vec<Levels> = Vec::new();
     for i in 0..n {
         let month = months.next().unwrap_or(11);
         let lost: f64 = used.iter().map(|&s| shades[s].beam_kept.get(i).map_or(0.0, |k| 1.0 - k)).sum();
@@ -155,19 +155,22 @@ pub fn array_shade(
     ArrayShade { light_kept_beam, sky_kept, electrical_kept }
 }
 
+/// Light currents of a string and how many of its groups have each.
+type Levels = Vec<(f64, u32)>;
+
 /// Walks along the suns of several slots at once.
 struct Walk<'a> {
     shades: &'a [SlotShade],
     cursor: Vec<usize>,
     groups: usize,
     /// Powers found in this step: the same pattern comes back at other suns and strings.
-    known: Vec<(Vec<Vec<(f64, u32)>>, f64)>,
+    known: Vec<(Vec<Levels>, f64)>,
     known_count: usize,
 }
 
 impl Walk<'_> {
     /// The light currents of a string at a sun, brightest first.
-    fn levels(&mut self, string: &[usize], sun: u32, beam: f64, diffuse: f64, into: &mut Vec<(f64, u32)>) {
+    fn levels(&mut self, string: &[usize], sun: u32, beam: f64, diffuse: f64, into: &mut Levels) {
         into.clear();
         let mut bright = 0;
         for &slot in string {
@@ -195,7 +198,7 @@ impl Walk<'_> {
     }
 
     /// Greatest power of an input; `open` holds the light current and the power of one group without shade.
-    fn best(&mut self, strings: &[Vec<(f64, u32)>], open: (f64, f64), curve: &GroupCurve) -> f64 {
+    fn best(&mut self, strings: &[Levels], open: (f64, f64), curve: &GroupCurve) -> f64 {
         let Some(first) = strings.first() else { return 0.0 };
         // Strings with the same light side by side share a voltage without loss.
         let alike = strings.iter().all(|levels| levels == first);
@@ -206,7 +209,7 @@ impl Walk<'_> {
         {
             return f64::from(count) * open.1 * times;
         }
-        let same = |key: &[Vec<(f64, u32)>]| key == strings;
+        let same = |key: &[Levels]| key == strings;
         if let Some((_, power)) = self.known[..self.known_count].iter().find(|(key, _)| same(key)) {
             return power * times;
         }

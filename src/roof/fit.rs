@@ -74,10 +74,12 @@ pub fn fit(
     }
     let frame = Frame::of(plane.tilt_deg, plane.azimuth_deg);
     let things = obstacles(plane)?;
+    // Without obstacles all slots of all layouts are alike: the first will do.
+    let looked_at = if things.is_empty() { 1 } else { found.len() };
     let path = SunPath::over(sun, &frame, step_min);
     let step_h = crate::units::step_hours(step_min);
     let mut best: Option<(f64, RoofFit)> = None;
-    for layout in found.into_iter().filter(|l| l.slots.len() as u32 >= want) {
+    for layout in found.into_iter().take(looked_at).filter(|l| l.slots.len() as u32 >= want) {
         let shades = slot_shades(&layout.slots, layout.orientation, face, &frame, &things, &path);
         let years = rank(&layout.slots, &shades, face, &path, light, conversion, step_h, curve);
         let chosen: Vec<usize> = (0..years.len()).filter(|&i| years[i].rank <= want).collect();

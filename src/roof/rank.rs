@@ -48,6 +48,7 @@ impl SlotYear {
 ///
 /// Slots of equal yield rank in the order of their numbers. The yield of a slot takes the light after shade and the
 /// group rule for a single module; what a string adds to that is a matter of [`array_shade`].
+#[allow(clippy::too_many_arguments)]
 pub fn rank(
     slots: &[Slot],
     shades: &[SlotShade],

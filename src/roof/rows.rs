@@ -54,7 +54,7 @@ pub fn row_shade(shaded: &[f64], light: &PlaneLight, modules: &RowModules, curve
     for i in 0..n {
         let f = shaded[i].clamp(0.0, 1.0);
         // NaN and nothing alike leave the step as it is.
-        if !(f > 0.0) {
+        if f.is_nan() || f <= 0.0 {
             continue;
         }
         light_kept_beam[i] = 1.0 - behind * f;

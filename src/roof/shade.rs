@@ -112,10 +112,15 @@ pub struct SlotShade {
     /// For each of these the share of the beam that counts for the current of each bypass group, the groups of a sun
     /// side by side: that of the darkest cell; with parallel halves the mean of the darkest cell of each.
     pub groups: Vec<f32>,
-    /// Mean share of beam that reaches the cells at each of these.
-    pub light: Vec<f32>,
     /// Share of the isotropic sky that the slot still sees, by month.
     pub sky_kept: [f64; 12],
+}
+
+impl SlotShade {
+    /// A slot without any shade.
+    pub fn none() -> SlotShade {
+        SlotShade { beam_kept: Vec::new(), shaded: Vec::new(), groups: Vec::new(), sky_kept: [1.0; 12] }
+    }
 }
 
 /// The shade of `obstacles` on each of `slots`, in their order.
@@ -137,6 +142,9 @@ pub fn slot_shades(
     obstacles: &[Obstacle],
     path: &SunPath,
 ) -> Vec<SlotShade> {
+    if obstacles.is_empty() {
+        return vec![SlotShade::none(); slots.len()];
+    }
     let sky = SkyPatches::new(frame);
     let mut scratch = Scratch::default();
     slots
@@ -202,13 +210,7 @@ fn one_slot(
         }
     }
     if count == 0 {
-        return SlotShade {
-            beam_kept: Vec::new(),
-            shaded: Vec::new(),
-            groups: Vec::new(),
-            light: Vec::new(),
-            sky_kept,
-        };
+        return SlotShade { beam_kept: Vec::new(), shaded: Vec::new(), groups: Vec::new(), sky_kept };
     }
     let candidates: Vec<u32> = (0..n as u32).filter(|&i| scratch.any[i as usize] > 0.0).collect();
     for (place, &sun) in candidates.iter().enumerate() {
@@ -274,19 +276,12 @@ fn follow(
         }
     }
     let points = (groups * samples.parts * samples.per_part()) as f64;
-    let mut shade = SlotShade {
-        beam_kept: vec![1.0; path.steps()],
-        shaded: Vec::new(),
-        groups: Vec::new(),
-        light: Vec::new(),
-        sky_kept,
-    };
+    let mut shade = SlotShade { beam_kept: vec![1.0; path.steps()], shaded: Vec::new(), groups: Vec::new(), sky_kept };
     for (i, &c) in candidates.iter().enumerate() {
         let light = scratch.mean[i] / points;
         if scratch.mean[i] < points {
             shade.beam_kept[c as usize / path.suns] -= (1.0 - light) / path.suns as f64;
             shade.shaded.push(c);
-            shade.light.push(light as f32);
             shade.groups.extend(scratch.current[i * groups..(i + 1) * groups].iter().map(|&x| x as f32));
         }
     }
@@ -365,9 +360,6 @@ impl SkyPatches {
 
     /// Share of the isotropic sky seen by a slot, by month: mean of four points.
     fn kept(&self, rect: &Rect, frame: &Frame, obstacles: &[Obstacle], scratch: &mut Scratch) -> [f64; 12] {
-        if obstacles.is_empty() {
-            return [1.0; 12];
-        }
         let n = self.weight.len();
         scratch.hit.resize(n.max(scratch.hit.len()), 0.0);
         let months = if obstacles.iter().any(Obstacle::seasonal) { 12 } else { 1 };

@@ -65,7 +65,7 @@ pub struct Layout {
 ///
 /// For each orientation and arrangement the offsets of the pattern are tried that bring an edge of a row or column
 /// against the setback, against either side of an obstacle's zone, or an eighth of the pitch further; the first offset
-/// with the most slots stays. A slot lies inside the outline, keeps `setback_m` from every edge, and, grown by
+/// with the most slots stays. Offset rows that come out as the grid are left out. A slot lies inside the outline, keeps `setback_m` from every edge, and, grown by
 /// `obstacle_setback_m`, stays clear of the foot of every obstacle. An empty list means that nothing fits.
 pub fn layouts(plane: &PlaneSpec, face: &Face) -> Result<Vec<Layout>, RoofError> {
     let site = Site::of(plane, face)?;
@@ -77,13 +77,19 @@ pub fn layouts(plane: &PlaneSpec, face: &Face) -> Result<Vec<Layout>, RoofError>
         };
         for arrangement in [Arrangement::Grid, Arrangement::Offset] {
             let slots = site.best(arrangement, size);
-            if !slots.is_empty() {
+            let new = found.iter().all(|l: &Layout| l.orientation != orientation || !same_places(&l.slots, &slots));
+            if !slots.is_empty() && new {
                 found.push(Layout { orientation, arrangement, slots });
             }
         }
     }
     found.sort_by_key(|l| (std::cmp::Reverse(l.slots.len()), l.arrangement, l.orientation));
     Ok(found)
+}
+
+fn same_places(a: &[Slot], b: &[Slot]) -> bool {
+    a.len() == b.len()
+        && a.iter().zip(b).all(|(a, b)| (a.rect.x - b.rect.x).abs() < 1e-6 && (a.rect.y - b.rect.y).abs() < 1e-6)
 }
 
 /// The checked outline of a plane.

@@ -3,7 +3,7 @@
 use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
 
-use super::geometry::{StepSun, step_sun};
+use super::geometry::{StepSun, step_sun, step_up};
 use super::shift;
 use crate::sun::clear_sky::haurwitz;
 use crate::sun::pressure_hpa;
@@ -195,25 +195,17 @@ impl Looked<'_> {
         t.done("impossible", "values beyond anything measured on earth", [0.0, 0.0, 0.0], mend)
     }
 
-    /// Limits of a component at a step: `factor x Sa x mu0^power + offset`, with the sun high enough to judge.
-    fn limits(
-        &self,
-        name: &'static str,
-        about: &'static str,
-        rules: [(Quantity, f64, f64, f64); 3],
-        low: f64,
-        thresholds: [f64; 3],
-    ) -> Check {
+    /// Light against the limits of Long and Dutton, with the whole step sunlit.
+    fn limits(&self, name: &'static str, about: &'static str, rare: bool, thresholds: [f64; 3]) -> Check {
         let mut t = Tally::new();
-        for (q, factor, power, offset) in rules {
+        for q in [Quantity::Ghi, Quantity::Dni, Quantity::Dhi] {
             let Some(c) = self.raw.get(q) else { continue };
             for i in 0..self.n() {
-                let (up, sa) = (self.sun.up[i], self.sun.e0n[i]);
                 if c[i].is_nan() || self.sun.lit[i] < 0.99 {
                     continue;
                 }
                 t.of += 1;
-                let most = factor * sa * up.powf(power) + offset;
+                let (low, most) = bsrn_limits(q, self.sun.e0n[i], self.sun.up[i], rare);
                 if c[i] > most || c[i] < low {
                     t.hit(self.raw, i, || format!("{} is {} W/m2, the limit {most:.0}", q.name(), c[i]));
                 }
@@ -226,8 +218,7 @@ impl Looked<'_> {
         self.limits(
             "physically-possible",
             "light against that above the air; limits of Long and Dutton, BSRN recommended tests V2.0 (2002)",
-            [(Quantity::Ghi, 1.5, 1.2, 100.0), (Quantity::Dni, 1.0, 0.0, 0.0), (Quantity::Dhi, 0.95, 1.2, 50.0)],
-            -4.0,
+            false,
             [0.0, 0.002, 0.02],
         )
     }
@@ -236,8 +227,7 @@ impl Looked<'_> {
         self.limits(
             "extremely-rare",
             "light that is seldom seen; limits of Long and Dutton, BSRN recommended tests V2.0 (2002)",
-            [(Quantity::Ghi, 1.2, 1.2, 50.0), (Quantity::Dni, 0.95, 0.2, 10.0), (Quantity::Dhi, 0.75, 1.2, 30.0)],
-            -2.0,
+            true,
             [0.001, 0.01, 0.05],
         )
     }
@@ -520,9 +510,9 @@ impl Looked<'_> {
         let mut place = self.raw.place.clone();
         place.latitude_deg = latitude_deg;
         place.longitude_deg = longitude_deg;
-        let sun = step_sun(&place, &self.raw.days, self.per_day);
+        let up = step_up(&place, &self.raw.days, self.per_day);
         // By step and not only by day: a wrong longitude shows too.
-        let pairs: Vec<(f64, f64)> = (0..self.n()).filter(|&i| g[i].is_finite()).map(|i| (g[i], sun.e0h[i])).collect();
+        let pairs: Vec<(f64, f64)> = (0..self.n()).filter(|&i| g[i].is_finite()).map(|i| (g[i], up[i])).collect();
         correlation(&pairs)
     }
 
@@ -656,6 +646,34 @@ impl Looked<'_> {
         let mend = "The times look like clock time with daylight saving; write local standard time all year.";
         t.done("daylight-saving", "the same clock in summer and winter", [0.0, 0.0, 0.0], mend)
     }
+}
+
+/// Smallest and largest value of GHI, DNI or DHI, W/m2.
+///
+/// - `e0n`: Sa, extraterrestrial normal irradiance, W/m2
+/// - `cos_zenith`: mu0
+/// - `rare`: the extremely rare limits instead of the physically possible ones
+///
+/// | | possible | rare |
+/// |---|---|---|
+/// | GHI | -4 .. 1.5 Sa mu0^1.2 + 100 | -2 .. 1.2 Sa mu0^1.2 + 50 |
+/// | DHI | -4 .. 0.95 Sa mu0^1.2 + 50 | -2 .. 0.75 Sa mu0^1.2 + 30 |
+/// | DNI | -4 .. Sa | -2 .. 0.95 Sa mu0^0.2 + 10 |
+///
+/// Made for one-minute values, so hourly means keep them with ease. Source: Long and Dutton, BSRN Global Network
+/// recommended QC tests, V2.0 (2002) (from memory). Any other quantity has no limit.
+pub fn bsrn_limits(q: Quantity, e0n: f64, cos_zenith: f64, rare: bool) -> (f64, f64) {
+    let mu0 = cos_zenith.max(0.0);
+    let (factor, power, offset) = match (q, rare) {
+        (Quantity::Ghi, false) => (1.5, 1.2, 100.0),
+        (Quantity::Ghi, true) => (1.2, 1.2, 50.0),
+        (Quantity::Dhi, false) => (0.95, 1.2, 50.0),
+        (Quantity::Dhi, true) => (0.75, 1.2, 30.0),
+        (Quantity::Dni, false) => (1.0, 0.0, 0.0),
+        (Quantity::Dni, true) => (0.95, 0.2, 10.0),
+        _ => return (f64::NEG_INFINITY, f64::INFINITY),
+    };
+    (if rare { -2.0 } else { -4.0 }, factor * e0n * mu0.powf(power) + offset)
 }
 
 fn correlation(pairs: &[(f64, f64)]) -> f64 {

@@ -8,14 +8,6 @@ pub enum SkyError {
     /// A weather file.
     #[error(transparent)]
     Weather(#[from] WeatherError),
-    /// The recipe cannot be read.
-    #[error("{file}: {reason}; expected a readable recipe.\n  Check the path.")]
-    Open {
-        /// File.
-        file: String,
-        /// The system's words.
-        reason: String,
-    },
     /// The recipe is no TOML or has wrong keys.
     #[error("{file}: {reason}\n  Compare it with the recipes in weather/.")]
     Toml {

@@ -42,6 +42,16 @@ pub(crate) fn step_sun(place: &Place, days: &[NaiveDate], steps_per_day: usize) 
     out
 }
 
+/// Cosine of the zenith angle only, 0 at night.
+pub(crate) fn step_up(place: &Place, days: &[NaiveDate], steps_per_day: usize) -> Vec<f64> {
+    let mut up = vec![0.0; days.len() * steps_per_day];
+    let track = SunTrack::over(&dark(place, days, steps_per_day));
+    for (&i, u) in track.steps.iter().zip(&track.up) {
+        up[i as usize] = u.max(0.0);
+    }
+    up
+}
+
 /// A year without light, which drives the sun alone.
 pub(crate) fn dark(place: &Place, days: &[NaiveDate], steps_per_day: usize) -> WeatherYear {
     let zeros = vec![0.0; days.len() * steps_per_day];

@@ -21,3 +21,6 @@ pub use inspect::{Inspection, Summary, Verdict, inspect};
 pub use synthetic::SkyRecipe;
 pub use transition::{TRANSITIONS, Transition};
 pub use typical::{Choice, Spread, Typical, assemble, finkelstein_schafer, split_years, spread};
+
+#[cfg(test)]
+mod tests;

@@ -2,10 +2,11 @@
 
 use serde::Serialize;
 
-use super::geometry::step_sun;
+use super::geometry::step_up;
 use crate::plane::{PlaneLight, PlaneSpec, Sky, SkyModel, Skyline};
 use crate::sun::SunTrack;
 use crate::sun::clear_sky::haurwitz;
+use crate::units::Note;
 use crate::weather::{Label, Place, Quantity, RawYear, WeatherYear};
 
 /// Farthest shift looked for, minutes either way.
@@ -76,21 +77,20 @@ fn cost(light: &[f64], place: &Place, days: &[chrono::NaiveDate], steps_per_day:
     let mut moved = place.clone();
     // An observer farther west sees the sun later: four minutes a degree.
     moved.longitude_deg -= minutes / 4.0;
-    let sun = step_sun(&moved, days, steps_per_day);
+    let up = step_up(&moved, days, steps_per_day);
+    let n = up.len();
     let mut bands: Vec<[Vec<f64>; 2]> = BANDS.iter().map(|_| [Vec::new(), Vec::new()]).collect();
     for d in 0..days.len() {
         let span = d * steps_per_day..(d + 1) * steps_per_day;
         for i in span {
-            let (up, lit) = (sun.up[i], sun.lit[i]);
-            if lit < 0.99 || !light[i].is_finite() {
+            let (before, now, next) = (up[i.saturating_sub(1)], up[i], up[(i + 1).min(n - 1)]);
+            // Steps in which the sun rises or sets tell little.
+            if before <= 0.0 || next <= 0.0 || !light[i].is_finite() {
                 continue;
             }
-            let Some(band) = BANDS.iter().position(|(low, high)| up >= *low && up < *high) else { continue };
-            // Rising when the next step stands higher.
-            let next = sun.up[(i + 1).min(sun.up.len() - 1)];
-            let before = sun.up[i.saturating_sub(1)];
+            let Some(band) = BANDS.iter().position(|(low, high)| now >= *low && now < *high) else { continue };
             let half = usize::from(next < before);
-            bands[band][half].push(light[i] / haurwitz(up));
+            bands[band][half].push(light[i] / haurwitz(now));
         }
     }
     let (mut sum, mut weight) = (0.0, 0.0);
@@ -110,11 +110,62 @@ fn cost(light: &[f64], place: &Place, days: &[chrono::NaiveDate], steps_per_day:
     (weight > 200.0 * (steps_per_day as f64 / 24.0).min(1.0)).then(|| sum / weight)
 }
 
+/// Morning against afternoon above which a year is searched for a shift: 0.06 is reached by about 8 minutes.
+const SUSPECT: f64 = 0.06;
+
+/// A loud note when the light of a year does not follow the sun.
+///
+/// Morning and afternoon are compared once, on the sun that is known already; only when they differ the shift itself
+/// is looked for, which takes longer.
+pub fn label_note(year: &WeatherYear, sun: &SunTrack) -> Option<Note> {
+    let mut bands: Vec<[Vec<f64>; 2]> = BANDS.iter().map(|_| [Vec::new(), Vec::new()]).collect();
+    for k in 1..sun.steps.len().saturating_sub(1) {
+        let together = sun.steps[k + 1] - sun.steps[k - 1] == 2;
+        let (before, now, next) = (sun.up[k - 1], sun.up[k], sun.up[k + 1]);
+        if !together || before <= 0.0 || next <= 0.0 {
+            continue;
+        }
+        let Some(band) = BANDS.iter().position(|(low, high)| now >= *low && now < *high) else { continue };
+        bands[band][usize::from(next < before)].push(year.ghi[sun.steps[k] as usize] / haurwitz(now));
+    }
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for [am, pm] in &mut bands {
+        let n = am.len().min(pm.len());
+        if n >= 20 {
+            let (a, p) = (brightest(am), brightest(pm));
+            sum += n as f64 * ((a + 0.02) / (p + 0.02)).ln();
+            weight += n as f64;
+        }
+    }
+    if weight <= 0.0 || (sum / weight).abs() < SUSPECT {
+        return None;
+    }
+    let minutes = find_in_year(year)?;
+    let label = year.provenance.label.parse().unwrap_or(Label::Beginning);
+    let fix = fix(minutes, label, f64::from(year.step_min()), &year.place)?;
+    let e = effect(year, minutes);
+    Some(Note::loud(
+        "weather.label-shift",
+        format!(
+            "The light in the file comes {:.0} min {} than the sun at its labelled times. {fix} Left as it is, a roof of \
+             {} deg to the east gets {:+.1} % light in the year, one to the west {:+.1} %.",
+            minutes.abs(),
+            if minutes > 0.0 { "later" } else { "earlier" },
+            e.tilt_deg,
+            e.east_pct,
+            e.west_pct
+        ),
+    ))
+}
+
 /// Mean of the brightest share.
 fn brightest(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
     let keep = ((values.len() as f64 * CLEAR_SHARE) as usize).max(5).min(values.len());
-    let top = &values[values.len() - keep..];
+    let from = values.len() - keep;
+    if from > 0 {
+        values.select_nth_unstable_by(from, f64::total_cmp);
+    }
+    let top = &values[from..];
     top.iter().sum::<f64>() / keep as f64
 }
 

@@ -14,7 +14,7 @@ use crate::maths;
 use crate::sun::clear_sky::haurwitz;
 use crate::sun::{Observer, position};
 use crate::units::Note;
-use crate::weather::{Place, Provenance, Separation, WeatherYear};
+use crate::weather::{Place, Provenance, Separation, WeatherYear, read_words};
 
 /// A recipe: monthly means, January first.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
@@ -85,8 +85,7 @@ impl SkyRecipe {
     /// Reads a recipe.
     pub fn read(path: &Path) -> Result<SkyRecipe, SkyError> {
         let file = path.display().to_string();
-        let text =
-            std::fs::read_to_string(path).map_err(|e| SkyError::Open { file: file.clone(), reason: e.to_string() })?;
+        let text = read_words(path)?;
         SkyRecipe::parse(&file, &text)
     }
 

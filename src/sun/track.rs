@@ -35,8 +35,56 @@ pub struct SunTrack {
 /// One day's constants of the place.
 struct Day {
     anchor: Anchor,
-    /// Local sidereal angle at the middle of the day, rad.
+    /// Local sidereal angle at the middle of the day, rad, its sine and cosine.
     theta: f64,
+    sin_theta: f64,
+    cos_theta: f64,
+    /// Transit, rise and set around it, days from local midnight; set before rise when the sun stays down.
+    transit: f64,
+    rise: f64,
+    set: f64,
+    /// Rate of the hour angle, rad per day.
+    rate: f64,
+}
+
+/// The days of a year as columns, so that their loops vectorise.
+struct Days {
+    /// The fields of [`Anchor`], then those of [`Day`], in order.
+    columns: [Vec<f64>; 15],
+}
+
+impl Days {
+    fn at(noons: &[f64], longitude: f64, latitude: Latitude) -> Days {
+        let mut columns: [Vec<f64>; 15] = std::array::from_fn(|_| vec![0.0; noons.len()]);
+        let [a, b, c, d, e, f, g, h, rest @ ..] = &mut columns;
+        anchors_of(noons, a, b, c, d, e, f, g, h);
+        let [i, j, k, l, m, n, o] = rest;
+        horizons_of(a, b, c, d, e, f, g, [longitude, latitude.sin, latitude.cos], i, j, k, l, m, n, o);
+        Days { columns }
+    }
+
+    fn day(&self, d: usize) -> Day {
+        let at = |column: usize| self.columns[column][d];
+        Day {
+            anchor: Anchor {
+                cos_lambda: at(0),
+                sin_lambda: at(1),
+                lambda_rate: at(2),
+                cos_eps: at(3),
+                sin_eps: at(4),
+                sidereal: at(5),
+                distance: at(6),
+                distance_rate: at(7),
+            },
+            theta: at(8),
+            sin_theta: at(9),
+            cos_theta: at(10),
+            transit: at(11),
+            rise: at(12),
+            set: at(13),
+            rate: at(14),
+        }
+    }
 }
 
 /// Sine and cosine of the place's latitude.
@@ -61,22 +109,21 @@ impl SunTrack {
         let longitude = place.longitude_deg.to_radians();
 
         let noons: Vec<f64> = weather.days.iter().map(|day| days_since_2000(*day) + 0.5 - offset_d).collect();
-        let mut anchors = vec![Anchor::default(); noons.len()];
-        anchors_of(&noons, &mut anchors);
+        let days = Days::at(&noons, longitude, latitude);
 
         let turns = Turns::new(n);
         let room = weather.len() / 2 + weather.len() / 16 + n;
         let mut track = SunTrack::with_room(room);
         let mut lit = DayLight::new(n);
         let mut month = 0;
-        for (d, a) in anchors.iter().enumerate() {
+        for d in 0..noons.len() {
             // Months of a typical year follow each other; should one come out of turn, it is counted with the one before.
             let this_month = weather.month_of_day(d);
             while month < this_month {
                 month += 1;
                 track.month_start[month] = track.steps.len();
             }
-            let day = Day { anchor: *a, theta: a.sidereal + longitude };
+            let day = days.day(d);
             lit.fill(&day, latitude);
             lit.add_light_of_file(weather, d * n);
             track.push_day(&day, latitude, &turns, &mut lit, d * n);
@@ -120,12 +167,11 @@ impl SunTrack {
         // Whole groups of eight around the wanted steps keep the loop free of remainders.
         let (low, high) = (from & !7, (to + 8) & !7);
         let a = &day.anchor;
-        let (sin_theta, cos_theta) = crate::maths::sin_cos(day.theta);
         vectors(
             &turns.cos[low..high],
             &turns.sin[low..high],
             &turns.days[low..high],
-            [a.cos_lambda, a.sin_lambda, a.lambda_rate, a.cos_eps, a.sin_eps, cos_theta, sin_theta],
+            [a.cos_lambda, a.sin_lambda, a.lambda_rate, a.cos_eps, a.sin_eps, day.cos_theta, day.sin_theta],
             [latitude.sin, latitude.cos, PARALLAX / a.distance],
             &mut lit.east[low..high],
             &mut lit.north[low..high],
@@ -140,18 +186,17 @@ impl SunTrack {
         // 1/R^2 over the day by its rate.
         let e0n = SOLAR_CONSTANT / (a.distance * a.distance);
         let slope = -2.0 * e0n * a.distance_rate / a.distance;
-        for k in from..=to {
-            if lit.wanted[k] {
-                self.steps.push((first_step + k) as u32);
-                self.e0n.push(e0n + slope * turns.days[k]);
-            }
-        }
+        let e0n_at = |k: usize| e0n + slope * turns.days[k];
         if lit.unbroken {
+            self.steps.extend((from..=to).map(|k| (first_step + k) as u32));
+            self.e0n.extend((from..=to).map(e0n_at));
             self.east.extend_from_slice(&lit.east[from..=to]);
             self.north.extend_from_slice(&lit.north[from..=to]);
             self.up.extend_from_slice(&lit.up[from..=to]);
         } else {
             for k in (from..=to).filter(|k| lit.wanted[*k]) {
+                self.steps.push((first_step + k) as u32);
+                self.e0n.push(e0n_at(k));
                 self.east.push(lit.east[k]);
                 self.north.push(lit.north[k]);
                 self.up.push(lit.up[k]);
@@ -160,10 +205,88 @@ impl SunTrack {
     }
 }
 
-/// The anchors of many days.
-fn anchors_of(days: &[f64], anchors: &mut [Anchor]) {
-    for (day, anchor_) in days.iter().zip(anchors.iter_mut()) {
-        *anchor_ = anchor(*day, delta_t_s(*day));
+crate::wide! {
+    /// The anchors of many days.
+    fn anchors_of(
+        days: &[f64],
+        cos_lambda: &mut [f64],
+        sin_lambda: &mut [f64],
+        lambda_rate: &mut [f64],
+        cos_eps: &mut [f64],
+        sin_eps: &mut [f64],
+        sidereal: &mut [f64],
+        distance: &mut [f64],
+        distance_rate: &mut [f64],
+    ) {
+        let n = days.len();
+        let (cos_lambda, sin_lambda, lambda_rate) = (&mut cos_lambda[..n], &mut sin_lambda[..n], &mut lambda_rate[..n]);
+        let (cos_eps, sin_eps, sidereal) = (&mut cos_eps[..n], &mut sin_eps[..n], &mut sidereal[..n]);
+        let (distance, distance_rate) = (&mut distance[..n], &mut distance_rate[..n]);
+        for i in 0..n {
+            let a = anchor(days[i], delta_t_s(days[i]));
+            cos_lambda[i] = a.cos_lambda;
+            sin_lambda[i] = a.sin_lambda;
+            lambda_rate[i] = a.lambda_rate;
+            cos_eps[i] = a.cos_eps;
+            sin_eps[i] = a.sin_eps;
+            sidereal[i] = a.sidereal;
+            distance[i] = a.distance;
+            distance_rate[i] = a.distance_rate;
+        }
+    }
+}
+
+crate::wide! {
+    /// Local sidereal angle, transit, rise and set of many days; see [`Crossing`].
+    fn horizons_of(
+        cos_lambda: &[f64],
+        sin_lambda: &[f64],
+        lambda_rate: &[f64],
+        cos_eps: &[f64],
+        sin_eps: &[f64],
+        sidereal: &[f64],
+        distance: &[f64],
+        place: [f64; 3],
+        theta: &mut [f64],
+        sin_theta: &mut [f64],
+        cos_theta: &mut [f64],
+        transit: &mut [f64],
+        rise: &mut [f64],
+        set: &mut [f64],
+        rate: &mut [f64],
+    ) {
+        let n = cos_lambda.len();
+        let (sin_lambda, lambda_rate, cos_eps) = (&sin_lambda[..n], &lambda_rate[..n], &cos_eps[..n]);
+        let (sin_eps, sidereal, distance) = (&sin_eps[..n], &sidereal[..n], &distance[..n]);
+        let (theta, sin_theta, cos_theta) = (&mut theta[..n], &mut sin_theta[..n], &mut cos_theta[..n]);
+        let (transit, rise, set, rate) = (&mut transit[..n], &mut rise[..n], &mut set[..n], &mut rate[..n]);
+        for i in 0..n {
+            let angle = sidereal[i] + place[0];
+            let (s, c) = crate::maths::sin_cos(angle);
+            let (x, y) = (cos_lambda[i], sin_lambda[i] * cos_eps[i]);
+            // Hour angle at the anchor, rad, west positive, and its rate per day.
+            let (west, south) = (x * s - y * c, x * c + y * s);
+            let size = acos_rough(south / (west * west + south * south).sqrt());
+            let hour_angle = if west < 0.0 { -size } else { size };
+            let sin_delta = sin_lambda[i] * sin_eps[i];
+            let turning = SIDEREAL_RATE - lambda_rate[i] * cos_eps[i] / (1.0 - sin_delta * sin_delta);
+            let crossing = Crossing {
+                sin_delta,
+                sin_delta_rate: cos_lambda[i] * sin_eps[i] * lambda_rate[i],
+                lift: PARALLAX / distance[i],
+                latitude: Latitude { sin: place[1], cos: place[2] },
+                rate: turning,
+            };
+            let noon = 0.5 - hour_angle / turning;
+            let [up, down] = crossing.around(noon);
+            theta[i] = angle;
+            sin_theta[i] = s;
+            cos_theta[i] = c;
+            transit[i] = noon;
+            rise[i] = up;
+            set[i] = down;
+            rate[i] = turning;
+        }
     }
 }
 
@@ -241,6 +364,9 @@ struct DayLight {
     edges: [(usize, f64); 6],
     edge_length: [f64; 6],
     edge_count: usize,
+    /// First and last wanted step; empty when first is beyond last.
+    first: usize,
+    last: usize,
     unbroken: bool,
     east: Vec<f64>,
     north: Vec<f64>,
@@ -256,6 +382,8 @@ impl DayLight {
             edges: [(0, 0.0); 6],
             edge_length: [0.0; 6],
             edge_count: 0,
+            first: n,
+            last: 0,
             unbroken: true,
             east: vec![0.0; padded],
             north: vec![0.0; padded],
@@ -264,44 +392,31 @@ impl DayLight {
     }
 
     /// First and last wanted step.
-    fn range(&mut self) -> Option<(usize, usize)> {
-        let from = self.wanted.iter().position(|w| *w)?;
-        let to = self.wanted.iter().rposition(|w| *w)?;
-        self.unbroken = self.wanted[from..=to].iter().all(|w| *w);
-        Some((from, to))
+    fn range(&self) -> Option<(usize, usize)> {
+        (self.first <= self.last).then_some((self.first, self.last))
     }
 
     /// Marks the steps in which the sun's centre is above the horizon, and finds the sunlit middle of the edge steps.
     fn fill(&mut self, day: &Day, latitude: Latitude) {
         self.wanted.fill(false);
         self.edge_count = 0;
-        let a = &day.anchor;
-        let sin_delta = a.sin_lambda * a.sin_eps;
-        let cos2_delta = 1.0 - sin_delta * sin_delta;
-        // Hour angle at the anchor, rad, west positive, and its rate per day.
-        let (s, c) = crate::maths::sin_cos(day.theta);
-        let (x, y) = (a.cos_lambda, a.sin_lambda * a.cos_eps);
-        let hour_angle = (x * s - y * c).atan2(x * c + y * s);
-        let rate = SIDEREAL_RATE - a.lambda_rate * a.cos_eps / cos2_delta;
-        let transit = 0.5 - hour_angle / rate;
-        let turn = std::f64::consts::TAU / rate;
-
-        let crossing = Crossing {
-            sin_delta,
-            sin_delta_rate: a.cos_lambda * a.sin_eps * a.lambda_rate,
-            lift: PARALLAX / a.distance,
-            latitude,
-            rate,
-        };
-        let Some((rise, set)) = crossing.around(transit) else { return };
+        (self.first, self.last, self.unbroken) = (self.n, 0, true);
+        let (rise, set) = (day.rise, day.set);
+        let turn = std::f64::consts::TAU / day.rate;
         if set - rise >= turn * 0.999_999 {
             self.wanted.fill(true);
+            (self.first, self.last) = (0, self.n - 1);
             return;
         }
         self.add(rise, set);
-        // Far from its zone's meridian, or near the midnight sun, the day before or after reaches into this one.
-        for (near, other) in [(set - turn > -0.02, transit - turn), (rise + turn < 1.02, transit + turn)] {
-            if let (true, Some((rise, set))) = (near, crossing.around(other)) {
+        // Far from its zone's meridian, or near the midnight sun, the day before or after reaches into this one. On such a
+        // day the transit may also be the only one without a rise.
+        let dark = set <= rise;
+        for (near, other) in
+            [(dark || set - turn > -0.02, day.transit - turn), (dark || rise + turn < 1.02, day.transit + turn)]
+        {
+            if near {
+                let [rise, set] = Crossing::of(day, latitude).around(other);
                 self.add(rise, set);
             }
         }
@@ -316,9 +431,8 @@ impl DayLight {
         let n = self.n as f64;
         let first = ((rise * n) as usize).min(self.n - 1);
         let last = ((set * n) as usize).min(self.n - 1);
-        for w in &mut self.wanted[first..=last] {
-            *w = true;
-        }
+        self.wanted[first..=last].fill(true);
+        self.widen(first, last);
         let begin = |k: usize| k as f64 / n;
         if first == last {
             self.add_edge(first, rise, set);
@@ -326,6 +440,14 @@ impl DayLight {
             self.add_edge(first, rise, begin(first + 1));
             self.add_edge(last, begin(last), set);
         }
+    }
+
+    /// Takes in a run of wanted steps.
+    fn widen(&mut self, first: usize, last: usize) {
+        let joined = self.first > self.last || (first <= self.last + 1 && last + 1 >= self.first);
+        self.unbroken &= joined;
+        self.first = self.first.min(first);
+        self.last = self.last.max(last);
     }
 
     /// Keeps the longer sunlit part when the sun sets and rises within one step.
@@ -350,8 +472,19 @@ impl DayLight {
     fn add_light_of_file(&mut self, weather: &WeatherYear, first: usize) {
         let span = first..first + self.n;
         let columns = (&weather.ghi[span.clone()], &weather.dni[span.clone()], &weather.dhi[span]);
-        for k in 0..self.n {
-            self.wanted[k] |= columns.0[k] + columns.1[k] + columns.2[k] > 0.0;
+        let (from, to) = if self.first <= self.last { (self.first, self.last + 1) } else { (0, 0) };
+        for k in (0..from).chain(to..self.n) {
+            if !self.wanted[k] && columns.0[k] + columns.1[k] + columns.2[k] > 0.0 {
+                self.wanted[k] = true;
+                self.widen(k, k);
+            }
+        }
+        if !self.unbroken {
+            // Steps between two runs may have been filled since.
+            for k in self.first..=self.last {
+                self.wanted[k] |= columns.0[k] + columns.1[k] + columns.2[k] > 0.0;
+            }
+            self.unbroken = self.wanted[self.first..=self.last].iter().all(|w| *w);
         }
     }
 }
@@ -366,19 +499,30 @@ struct Crossing {
 }
 
 impl Crossing {
-    /// Rise and set around a transit, days from local midnight; `None` when the sun stays down.
+    fn of(day: &Day, latitude: Latitude) -> Crossing {
+        let a = &day.anchor;
+        Crossing {
+            sin_delta: a.sin_lambda * a.sin_eps,
+            sin_delta_rate: a.cos_lambda * a.sin_eps * a.lambda_rate,
+            lift: PARALLAX / a.distance,
+            latitude,
+            rate: day.rate,
+        }
+    }
+
+    /// Rise and set around a transit, days from local midnight; set not after rise when the sun stays down.
     ///
     /// `cos w = (lift - sin phi sin delta) / (cos phi cos delta)`, with the declination at the crossing itself.
-    fn around(&self, transit: f64) -> Option<(f64, f64)> {
+    #[inline(always)]
+    fn around(&self, transit: f64) -> [f64; 2] {
         let half = |time: f64| {
             let s = self.sin_delta + self.sin_delta_rate * (time - 0.5);
-            let c = (1.0 - s * s).max(0.0).sqrt() * self.latitude.cos;
-            let cos_w = (self.lift - s * self.latitude.sin) / c.max(1e-12);
-            acos_rough(cos_w) / self.rate
+            let c2 = 1.0 - s * s;
+            let c = (if c2 > 0.0 { c2 } else { 0.0 }).sqrt() * self.latitude.cos;
+            let c = if c > 1e-12 { c } else { 1e-12 };
+            acos_rough((self.lift - s * self.latitude.sin) / c) / self.rate
         };
         let guess = half(transit);
-        let rise = transit - half(transit - guess);
-        let set = transit + half(transit + guess);
-        (set > rise).then_some((rise, set))
+        [transit - half(transit - guess), transit + half(transit + guess)]
     }
 }

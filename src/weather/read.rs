@@ -31,6 +31,12 @@ pub fn read_raw(path: &Path, hints: &ReadHints) -> Result<RawYear, WeatherError>
     read_raw_bytes(&name, &bytes, hints)
 }
 
+/// Reads a small text file, such as a recipe.
+pub fn read_words(path: &Path) -> Result<String, WeatherError> {
+    let file = path.display().to_string();
+    std::fs::read_to_string(path).map_err(|e| WeatherError::Open { file, reason: plain_reason(&e) })
+}
+
 fn plain_reason(e: &std::io::Error) -> String {
     match e.kind() {
         std::io::ErrorKind::NotFound => "no such file".into(),
