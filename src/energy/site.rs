@@ -51,7 +51,17 @@ pub struct PlaneOfSite {
 impl SiteLight {
     /// Sun once, sky once, every plane once.
     pub fn over(weather: &WeatherYear, planes: &[PlaneSpec], skyline: &Skyline, model: SkyModel) -> SiteLight {
-        let sun = SunTrack::over(weather);
+        SiteLight::under(SunTrack::over(weather), weather, planes, skyline, model)
+    }
+
+    /// The same under a sun that was worked out before.
+    pub fn under(
+        sun: SunTrack,
+        weather: &WeatherYear,
+        planes: &[PlaneSpec],
+        skyline: &Skyline,
+        model: SkyModel,
+    ) -> SiteLight {
         let sky = Sky::over(weather, &sun, model);
         let step_h = weather.step_h();
         let mut night_h = [0.0; 12];

@@ -85,8 +85,8 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
 pub fn answer(p: &Proposal, words: &Words) -> String {
     let mut out = String::with_capacity(8192);
     let _ = writeln!(out, "{HEAD}{}{HEAD:#}", cut(&p.title, WIDTH));
-    let sky = format!("{} \u{b7} {}: {}", place(p, words), words.t("console.sky"), p.sky.name);
-    let _ = writeln!(out, "{FAINT}{}{FAINT:#}", cut(&sky, WIDTH));
+    let _ = writeln!(out, "{FAINT}{}{FAINT:#}", cut(&place(p, words), WIDTH));
+    let _ = writeln!(out, "{FAINT}{}{FAINT:#}", cut(&format!("{}: {}", words.t("console.sky"), p.sky.name), WIDTH));
     if p.sky.stands_in {
         let _ = writeln!(out, "{LOUD}{}{LOUD:#}", cut(words.t("console.stands-in"), WIDTH));
     }

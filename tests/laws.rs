@@ -1,0 +1,222 @@
+//! Laws that the whole chain must keep, whatever the numbers.
+
+use std::path::Path;
+use std::sync::OnceLock;
+
+use proptest::prelude::*;
+use yearlight::energy::{HourColumns, OptionYear, Plan, Scratch, SiteLight};
+use yearlight::job::{Job, from_text};
+use yearlight::plane::Skyline;
+use yearlight::sun::SunTrack;
+use yearlight::weather::{ReadHints, WeatherYear};
+use yearlight::{sky, weigh};
+
+const JOB: &str = include_str!("bad_input/job.toml");
+const PARTS: &str = include_str!("bad_input/parts.toml");
+
+fn job(text: &str) -> Job {
+    let mut loader = |path: &Path| match path.to_str() {
+        Some("parts.toml") => Ok(PARTS.as_bytes().to_vec()),
+        _ => Err(std::io::ErrorKind::NotFound.into()),
+    };
+    from_text("job.toml", text, Path::new(""), &mut loader).unwrap_or_else(|e| panic!("{e}"))
+}
+
+fn weather(file: &str) -> WeatherYear {
+    sky::read(&Path::new(env!("CARGO_MANIFEST_DIR")).join("weather").join(file), &ReadHints::default())
+        .unwrap_or_else(|e| panic!("{e}"))
+}
+
+fn cloudy() -> &'static WeatherYear {
+    static YEAR: OnceLock<WeatherYear> = OnceLock::new();
+    YEAR.get_or_init(|| weather("port-angeles-wa.csv"))
+}
+
+fn hot() -> &'static WeatherYear {
+    static YEAR: OnceLock<WeatherYear> = OnceLock::new();
+    YEAR.get_or_init(|| weather("davis-monthan-az.csv"))
+}
+
+/// The job of the tests with other figures.
+fn varied(tilt: f64, azimuth: f64, dirt: f64, cable_m: f64, export_kw: f64, model: &str) -> Job {
+    let mut job = job(JOB);
+    job.spec.plane[0].tilt_deg = tilt;
+    job.spec.plane[0].azimuth_deg = azimuth;
+    job.spec.plane[0].size_m = None;
+    job.spec.plane[0].obstacles.clear();
+    job.spec.losses.dirt_pct = yearlight::units::OneOrTwelve::One(dirt);
+    job.spec.cable.loss_at_stc_pct = None;
+    job.spec.cable.one_way_m = Some(cable_m);
+    job.spec.cable.area_mm2 = Some(4.0);
+    job.spec.grid.export_limit_kw = Some(export_kw);
+    job.spec.sky_model = serde_json::from_value(model.into()).expect("a sky model");
+    job
+}
+
+fn hours(plan: &Plan, weather: &WeatherYear, k: usize) -> (OptionYear, HourColumns) {
+    let mut scratch = Scratch::default();
+    let option = &plan.options[k];
+    let year = plan.year(option, &mut scratch);
+    let hours = HourColumns::of(plan, &option.setup, weather, &scratch);
+    (year, hours)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn every_kwh_has_a_name(
+        tilt in 0.0..90.0_f64, azimuth in 0.0..360.0_f64, dirt in 0.0..20.0_f64, cable in 0.0..200.0_f64,
+        export in 0.0..40.0_f64, model in prop::sample::select(vec!["perez", "hay-davies", "reindl", "isotropic"]),
+    ) {
+        let job = varied(tilt, azimuth, dirt, cable, export, model);
+        let plan = Plan::of(&job, cloudy()).unwrap();
+        for k in 0..plan.options.len() {
+            let (year, hours) = hours(&plan, cloudy(), k);
+            let nominal: f64 = year.account.nominal_kwh.iter().sum();
+            prop_assert!(year.account.residual_kwh().abs() <= 1e-9 * nominal);
+            // Hours sum to months sum to the year.
+            let from_hours: f64 = hours.p_ac.iter().sum::<f64>() / 1000.0;
+            let step = cloudy().step_h();
+            let delivered = year.e_ac_kwh();
+            // The export limit acts on power in service; the hourly column takes outage evenly.
+            prop_assert!((from_hours * step - delivered).abs() <= 1e-9 * nominal, "{} {}", from_hours * step, delivered);
+            let limit = year.p_ac_kw * 1000.0;
+            let night = plan.options[k].setup.conversion.inverter.night_w();
+            let mut lit = vec![false; hours.p_ac.len()];
+            for &i in &plan.site.sun.steps { lit[i as usize] = true; }
+            for i in 0..hours.p_ac.len() {
+                prop_assert!(hours.p_ac[i].is_finite() && hours.t_cell[i].is_finite() && hours.p_dc[i].is_finite());
+                prop_assert!(hours.p_ac[i] <= limit * (1.0 + 1e-12));
+                prop_assert!(hours.p_ac[i] <= hours.p_dc[i].max(0.0) + 1e-9);
+                if !lit[i] {
+                    prop_assert_eq!(hours.p_dc[i], 0.0);
+                    prop_assert!((hours.p_ac[i] + night * plan.common.outage.kept()).abs() < 1e-9);
+                }
+            }
+            for line in &year.account.lines {
+                use yearlight::energy::Effect::*;
+                if !matches!(line.effect, LowLight | Temperature | Rear | Spectrum) {
+                    prop_assert!(line.kwh() <= 1e-9 * nominal, "{:?} gains {}", line.effect, line.kwh());
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_mirrored_world_gives_the_same_year(tilt in 0.0..90.0_f64, azimuth in 0.0..360.0_f64) {
+        let here = varied(tilt, azimuth, 2.0, 50.0, 30.0, "perez");
+        let mut there = here.clone();
+        there.spec.plane[0].azimuth_deg = (180.0 - azimuth).rem_euclid(360.0);
+        let open = Skyline::new(&[]).unwrap();
+        let mut plan = Plan::of(&here, cloudy()).unwrap();
+        let mut mirrored = plan.clone();
+        let sun = SunTrack::over(cloudy());
+        let mut flipped = sun.clone();
+        flipped.north.iter_mut().for_each(|n| *n = -*n);
+        plan.site = SiteLight::under(sun, cloudy(), &here.spec.plane, &open, here.spec.sky_model);
+        mirrored.site = SiteLight::under(flipped, cloudy(), &there.spec.plane, &open, here.spec.sky_model);
+        for (a, b) in plan.years().iter().zip(mirrored.years()) {
+            prop_assert!((a.e_ac_kwh() / b.e_ac_kwh() - 1.0).abs() < 1e-12);
+        }
+    }
+}
+
+#[test]
+fn the_same_option_twice_has_no_gap_at_all() {
+    let mut text = job(JOB);
+    let twin = text.options[0].clone();
+    text.options = vec![twin.clone(), yearlight::job::ResolvedOption { tag: "twin".into(), ..twin }];
+    let plan = Plan::of(&text, cloudy()).unwrap();
+    let study = weigh::study(&text, cloudy(), &plan).unwrap();
+    let gap = &study.gaps[0];
+    assert_eq!(gap.kwh, 0.0);
+    assert_eq!(gap.kwh_per_kw, 0.0);
+    let split = gap.first_year.as_ref().expect("a split");
+    for line in &split.lines {
+        assert_eq!(line.part.kwh, 0.0, "{:?}", line.group);
+    }
+    assert_eq!(split.clipping.kwh, 0.0);
+    assert_eq!(split.export.kwh, 0.0);
+}
+
+// The orbit is not round and typical years are no mirror images, so a real sun with a half-year shift agrees only
+// within 3 %; the light is a clear-sky year, whose northern and southern halves differ by the sun's distance.
+#[test]
+fn the_southern_twin_of_a_clear_year_is_within_three_percent() {
+    let build = |latitude: f64| {
+        let mut year = hot().clone();
+        year.place.latitude_deg = latitude;
+        year.place.longitude_deg = 0.0;
+        year.place.utc_offset_min = 0;
+        year.albedo = None;
+        let sun = SunTrack::over(&year);
+        for column in [&mut year.ghi, &mut year.dni, &mut year.dhi] {
+            column.iter_mut().for_each(|x| *x = 0.0);
+        }
+        // Haurwitz (1945): a clear sky from the sun's height alone.
+        for (k, &i) in sun.steps.iter().enumerate() {
+            let up = sun.up[k].max(0.0);
+            let ghi = if up > 0.01 { 1098.0 * up * (-0.059 / up).exp() } else { 0.0 };
+            year.ghi[i as usize] = ghi;
+            year.dhi[i as usize] = 0.15 * ghi;
+            year.dni[i as usize] = if up > 0.05 { 0.85 * ghi / up } else { 0.0 };
+        }
+        year.t_amb.iter_mut().for_each(|t| *t = 15.0);
+        year.wind.iter_mut().for_each(|w| *w = 3.0);
+        year
+    };
+    let north = varied(30.0, 180.0, 2.0, 50.0, 100.0, "perez");
+    let south = varied(30.0, 0.0, 2.0, 50.0, 100.0, "perez");
+    let a = Plan::of(&north, &build(35.0)).unwrap().years();
+    let b = Plan::of(&south, &build(-35.0)).unwrap().years();
+    for (a, b) in a.iter().zip(&b) {
+        let ratio = a.e_ac_kwh() / b.e_ac_kwh();
+        assert!((ratio - 1.0).abs() < 0.03, "{ratio}");
+        // June in the north is December in the south.
+        let ratio = a.months[5].e_ac_kwh / b.months[11].e_ac_kwh;
+        assert!((ratio - 1.0).abs() < 0.10, "{ratio}");
+    }
+}
+
+#[test]
+fn no_light_gives_no_energy_but_the_draw() {
+    let mut dark = cloudy().clone();
+    for column in [&mut dark.ghi, &mut dark.dni, &mut dark.dhi] {
+        column.iter_mut().for_each(|x| *x = 0.0);
+    }
+    let job = varied(30.0, 180.0, 2.0, 50.0, 30.0, "perez");
+    let plan = Plan::of(&job, &dark).unwrap();
+    for (k, year) in plan.years().iter().enumerate() {
+        assert_eq!(year.e_dc_kwh(), 0.0);
+        let setup = &plan.options[k].setup;
+        let draw = setup.conversion.inverter.night_w() * f64::from(setup.conversion.count) * 8.76;
+        let expected = -draw * plan.common.outage.kept();
+        assert!((year.e_ac_kwh() - expected).abs() < 1e-9, "{} {expected}", year.e_ac_kwh());
+    }
+}
+
+#[test]
+fn one_and_eight_threads_give_the_same_bytes() {
+    let dir = tempfile::tempdir().unwrap();
+    let config = Path::new(env!("CARGO_MANIFEST_DIR")).join("configs/merrowby-school.toml");
+    let mut outputs = Vec::new();
+    for threads in ["1", "8"] {
+        let out = dir.path().join(threads);
+        let status = std::process::Command::new(env!("CARGO_BIN_EXE_yearlight"))
+            .args(["weigh", "--quiet", "--out"])
+            .arg(&out)
+            .arg(&config)
+            .env("RAYON_NUM_THREADS", threads)
+            .output()
+            .unwrap();
+        assert!(status.status.success(), "{}", String::from_utf8_lossy(&status.stderr));
+        let mut files: Vec<_> = std::fs::read_dir(&out).unwrap().map(|e| e.unwrap().path()).collect();
+        files.sort();
+        let bytes: Vec<_> =
+            files.iter().map(|f| (f.file_name().unwrap().to_owned(), std::fs::read(f).unwrap())).collect();
+        outputs.push((status.stdout, bytes));
+    }
+    assert!(!outputs[0].1.is_empty());
+    assert!(outputs[0] == outputs[1], "the number of threads changes the output");
+}
