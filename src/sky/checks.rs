@@ -344,7 +344,7 @@ impl Looked<'_> {
             }
         };
         if let Some(g) = self.ghi {
-            run(g, "GHI", long, &|i| g[i] > 0.0 && self.sun.up[i] > 0.17);
+            run(g, "GHI", long, &|i| self.sun.up[i] > 0.17 && g[i] > 0.0);
         }
         if let Some(x) = self.raw.get(Quantity::TAmb) {
             run(x, "air temperature", 36 * self.per_day / 24, &|_| true);
