@@ -238,7 +238,7 @@ impl Looked<'_> {
             for i in 0..self.n() {
                 let up = self.sun.up[i];
                 let sum = b[i] * up + d[i];
-                if self.sun.lit[i] < 0.99 || !(sum > 50.0) || !g[i].is_finite() {
+                if self.sun.lit[i] < 0.99 || !sum.is_finite() || sum <= 50.0 || !g[i].is_finite() {
                     continue;
                 }
                 t.of += 1;
@@ -264,7 +264,7 @@ impl Looked<'_> {
         let mut t = Tally::new();
         if let (Some(g), Some(d)) = (self.ghi, self.dhi) {
             for i in 0..self.n() {
-                if self.sun.lit[i] < 0.99 || !(g[i] > 50.0) || !d[i].is_finite() {
+                if self.sun.lit[i] < 0.99 || !g[i].is_finite() || g[i] <= 50.0 || !d[i].is_finite() {
                     continue;
                 }
                 t.of += 1;
