@@ -343,8 +343,9 @@ impl Looked<'_> {
                 from = i;
             }
         };
-        if let Some(g) = self.ghi {
-            run(g, "GHI", long, &|i| g[i] > 0.0 && self.sun.up[i] > 0.17);
+        if let Some(light) = self.ghi {
+            let by_day = |i: usize| self.sun.up[i] > 0.17 && light[i] > 0.0;
+            run(light, "GHI", long, &by_day);
         }
         if let Some(x) = self.raw.get(Quantity::TAmb) {
             run(x, "air temperature", 36 * self.per_day / 24, &|_| true);
