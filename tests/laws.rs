@@ -40,10 +40,15 @@ fn hot() -> &'static WeatherYear {
 /// The job of the tests with other figures.
 fn varied(tilt: f64, azimuth: f64, dirt: f64, cable_m: f64, export_kw: f64, model: &str) -> Job {
     let mut job = job(JOB);
+    job.spec.plane.truncate(1);
     job.spec.plane[0].tilt_deg = tilt;
     job.spec.plane[0].azimuth_deg = azimuth;
     job.spec.plane[0].size_m = None;
     job.spec.plane[0].obstacles.clear();
+    for option in &mut job.options {
+        option.planes = vec![0];
+    }
+    job.skyline.clear();
     job.spec.losses.dirt_pct = yearlight::units::OneOrTwelve::One(dirt);
     job.spec.cable.loss_at_stc_pct = None;
     job.spec.cable.one_way_m = Some(cable_m);

@@ -329,14 +329,14 @@ impl Looked<'_> {
 
     fn flat(&self) -> Check {
         let mut t = Tally::new();
-        let long = 5 * self.per_day / 24;
-        let mut run = |c: &[f64], q: &str, long: usize, counts: &dyn Fn(usize) -> bool| {
+        let least = 5 * self.per_day / 24;
+        let mut run = |c: &[f64], q: &str, least: usize, counts: &dyn Fn(usize) -> bool| {
             let mut from = 0;
             for i in 1..=c.len() {
                 if i < c.len() && c[i] == c[from] && counts(i) && counts(from) {
                     continue;
                 }
-                if i - from >= long && counts(from) {
+                if i - from >= least && counts(from) {
                     t.count += i - from - 1;
                     t.hit(self.raw, from, || format!("{q} stays at {} for {} steps", c[from], i - from));
                 }
@@ -344,7 +344,7 @@ impl Looked<'_> {
             }
         };
         if let Some(g) = self.ghi {
-            run(g, "GHI", long, &|i| g[i] > 0.0 && self.sun.up[i] > 0.17);
+            run(g, "GHI", least, &|i| self.sun.up[i] > 0.17 && g[i] > 0.0);
         }
         if let Some(x) = self.raw.get(Quantity::TAmb) {
             run(x, "air temperature", 36 * self.per_day / 24, &|_| true);

@@ -147,14 +147,28 @@ fn check(years: &[WeatherYear]) -> Result<&WeatherYear, SkyError> {
         let far = (a.latitude_deg - b.latitude_deg).abs() > 0.1 || (a.longitude_deg - b.longitude_deg).abs() > 0.15;
         if far || a.utc_offset_min != b.utc_offset_min {
             return fail(
-                format!("{} stands at {}, {} and {} at {}, {}", y.provenance.file, a.latitude_deg, a.longitude_deg, first.provenance.file, b.latitude_deg, b.longitude_deg),
+                format!(
+                    "{} stands at {}, {} and {} at {}, {}",
+                    y.provenance.file,
+                    a.latitude_deg,
+                    a.longitude_deg,
+                    first.provenance.file,
+                    b.latitude_deg,
+                    b.longitude_deg
+                ),
                 "years of one place and one clock",
                 "Leave the files of other places out.",
             );
         }
         if y.steps_per_day != first.steps_per_day || y.wind_height_m != first.wind_height_m {
             return fail(
-                format!("{} has steps of {} min and {} of {} min", y.provenance.file, y.step_min(), first.provenance.file, first.step_min()),
+                format!(
+                    "{} has steps of {} min and {} of {} min",
+                    y.provenance.file,
+                    y.step_min(),
+                    first.provenance.file,
+                    first.step_min()
+                ),
                 "the same step and the same wind height in all files",
                 "Bring the files to one step.",
             );
@@ -194,7 +208,8 @@ impl Month<'_> {
         for &d in &days {
             out.days.push(self.year.days[d]);
         }
-        let copy = |from: &[f64], to: &mut Vec<f64>| days.iter().for_each(|d| to.extend_from_slice(&from[d * n..(d + 1) * n]));
+        let copy =
+            |from: &[f64], to: &mut Vec<f64>| days.iter().for_each(|d| to.extend_from_slice(&from[d * n..(d + 1) * n]));
         copy(&self.year.ghi, &mut out.ghi);
         copy(&self.year.dni, &mut out.dni);
         copy(&self.year.dhi, &mut out.dhi);
@@ -333,7 +348,8 @@ pub fn split_years(series: &WeatherYear) -> Vec<WeatherYear> {
     let starts: Vec<usize> = (0..series.days.len()).filter(|&d| series.days[d].ordinal() == 1).collect();
     for (k, &from) in starts.iter().enumerate() {
         let to = starts.get(k + 1).copied().unwrap_or(series.days.len());
-        let whole = (series.days[to - 1].month(), series.days[to - 1].day()) == (12, 31) && (365..=366).contains(&(to - from));
+        let whole =
+            (series.days[to - 1].month(), series.days[to - 1].day()) == (12, 31) && (365..=366).contains(&(to - from));
         if !whole {
             continue;
         }

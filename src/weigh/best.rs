@@ -94,7 +94,8 @@ fn axes_of(spec: &SearchSpec) -> Result<Vec<Axis>, WeighError> {
     all.into_iter()
         .filter_map(|(key, name, unit, limits, whole)| limits.map(|l| (key, name, unit, l, whole)))
         .map(|(key, name, unit, [lo, hi], whole)| {
-            if !(lo.is_finite() && hi.is_finite() && lo <= hi) || (whole && lo.ceil() > hi.floor()) {
+            let sane = lo.is_finite() && hi.is_finite() && lo <= hi && (!whole || lo.ceil() <= hi.floor());
+            if !sane {
                 let mend = "Write the lower limit first.";
                 return Err(range(&format!("search.{key}"), format!("[{lo}, {hi}]"), "[from, to]", mend));
             }

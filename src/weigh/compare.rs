@@ -17,7 +17,7 @@ use crate::weigh::doubt::{
 use crate::weigh::error::{WeighError, check};
 use crate::weigh::facts::Facts;
 use crate::weigh::money::{Bill, OptionMoney, YearEnergy, gap_money, money_of, shaped_load};
-use crate::weigh::players::{differing, mix};
+use crate::weigh::players::{differing, mix, planes_differ};
 use crate::weigh::split::{End, Mixes};
 use crate::weigh::study::{Gap, Group, OptionResult, Study};
 use crate::weigh::turns::{Trial, turns_and_bars};
@@ -113,6 +113,12 @@ pub fn study_with_spread(
         })
         .collect();
     let claims = claims_of(job, plan, &cases, &gaps, &inputs, n);
+    if spec.claims.is_some() && cases.len() < 2 {
+        notes.push(Note::loud(
+            "claims.nothing-to-compare",
+            "Claims are given for a single option. A claim compares two: add the option that it is compared with.",
+        ));
+    }
     let options = cases
         .into_iter()
         .enumerate()
@@ -370,10 +376,13 @@ fn gap(
 ) -> Gap {
     let (setup_a, setup_b) = (&a.planned.setup, &b.planned.setup);
     let players = differing(setup_a, setup_b);
-    let mixes = Mixes::run(players.clone(), Scratch::default, |scratch, mask| {
+    let mut mixes = Mixes::run(players.clone(), Scratch::default, |scratch, mask| {
         let setup = mix(setup_a, setup_b, &players, mask);
         (open_energy(&setup, &plan.site, common, scratch), setup.nameplate.p0_w() / 1000.0)
     });
+    if let Some(mixes) = mixes.as_mut().filter(|_| planes_differ(setup_a, setup_b)) {
+        mixes.joined = vec![Group::Strings, Group::Slots];
+    }
     let (e_a, e_b) = (a.year.e_ac_kwh(), b.year.e_ac_kwh());
     let split = |years: Option<u32>| {
         let base = if years.is_some() { a.facts.lifetime_kwh } else { e_a };

@@ -75,6 +75,14 @@ pub fn check(
         let known = format!("one of {}", tags.join(", "));
         return Err(range("claims.option", format!("\"{tag}\""), &known, "Name the option that the claims praise."));
     }
+    if let (Some(tag), [first, others @ ..]) = (claims.option.as_deref(), tags)
+        && tag == *first
+        && !others.is_empty()
+    {
+        let known = format!("one of {}", others.join(", "));
+        let mend = "The first option is what the others are compared with: put the praised option after it.";
+        return Err(range("claims.option", format!("\"{tag}\""), &known, mend));
+    }
     if let Some(zone) = claims.clamp_zone.as_deref().filter(|z| !zones.contains(z)) {
         let known = if zones.is_empty() { "no zone, since no module has any".into() } else { zones.join(", ") };
         return Err(range("claims.clamp_zone", format!("\"{zone}\""), &known, "Name a clamp zone of the modules."));
@@ -95,6 +103,8 @@ mod tests {
         assert!(text.starts_with("money.load_shape is 1 values; expected 24 values."), "{text}");
         let text = check(None, Some(&claims("option = \"C\"")), &["A", "B"], &[]).unwrap_err().to_string();
         assert!(text.starts_with("claims.option is \"C\"; expected one of A, B."), "{text}");
+        let text = check(None, Some(&claims("option = \"A\"")), &["A", "B"], &[]).unwrap_err().to_string();
+        assert!(text.starts_with("claims.option is \"A\"; expected one of B."), "{text}");
         let text = check(None, Some(&claims("clamp_zone = \"x\"")), &["A"], &["outer"]).unwrap_err().to_string();
         assert!(text.starts_with("claims.clamp_zone is \"x\"; expected outer."), "{text}");
         assert!(check(Some(&money("tariff_per_kwh = 0.1")), Some(&claims("")), &["A"], &[]).is_ok());

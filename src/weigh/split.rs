@@ -27,6 +27,8 @@ pub struct Mixes {
     pub players: Vec<Group>,
     /// Open energy by month, kWh, and installed power, kW, by mask: bit i set means `players[i]` is taken from B.
     pub runs: Vec<([f64; 12], f64)>,
+    /// Groups that change together with the planes and are counted there; empty when both stand on the same planes.
+    pub joined: Vec<Group>,
 }
 
 impl Mixes {
@@ -42,7 +44,7 @@ impl Mixes {
             return None;
         }
         let runs = (0..1_u32 << n).into_par_iter().map_init(&scratch, &open).collect();
-        Some(Mixes { players, runs })
+        Some(Mixes { players, runs, joined: Vec::new() })
     }
 
     /// Splits the first year (`years` is nothing) or all years of operation, with ageing as a cause of its own.
@@ -74,6 +76,10 @@ impl Mixes {
                 _ => self.players.iter().position(|g| *g == group),
             };
             let part = at.map_or(SplitPart::default(), |i| part_of(&phi[i]));
+            if self.joined.contains(&group) {
+                let sentence = format!("What differs in {} goes with the planes and is counted there.", group.name());
+                return SplitLine { group, equal: false, part, sentence };
+            }
             let sentence = line_sentence(group, at.is_none(), facts_a, facts_b, &part, u_kwh(group), years);
             SplitLine { group, equal: at.is_none(), part, sentence }
         };
