@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use argh::FromArgs;
 use serde_json::json;
 
-use super::{CliResult, Outcome, print, say};
+use super::{CliResult, Outcome, print, say, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
 use crate::job::{self, Job, Placed};
 use crate::report::view::Proposal;
@@ -67,9 +67,10 @@ pub(crate) struct Weighed {
 impl Weighed {
     /// Reads the weather and runs all options.
     pub fn of(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
-        let weather = sky::read(&job.weather_path(), &job.read_hints()?)?;
+        let weather = weather_of(&job)?;
         let placed = job.settle(&weather)?;
-        let plan = Plan::of(&job, &weather)?;
+        let mut plan = Plan::of(&job, &weather)?;
+        plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
         let study = weigh::study(&job, &weather, &plan)?;
         let hours = report::hours(&plan, &weather);
         let years = study.options.iter().map(|o| o.year.clone()).collect();
@@ -113,6 +114,12 @@ impl Weighed {
         record["version"] = json!(env!("CARGO_PKG_VERSION"));
         record
     }
+}
+
+/// The checked weather year of a job, text or Parquet.
+pub(crate) fn weather_of(job: &Job) -> Result<WeatherYear, Box<dyn std::error::Error>> {
+    let hints = job.read_hints()?;
+    Ok(sky::complete(weather_file::read_raw(&job.weather_path(), &hints)?, &hints)?)
 }
 
 /// Weighs, prints, writes.
