@@ -12,7 +12,8 @@ use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page};
 use crate::sky;
 use crate::tables::write_whole;
-use crate::weather::WeatherYear;
+use crate::units::Note;
+use crate::weather::{Period, ReadHints, WeatherYear};
 use crate::weigh::{self, Study};
 
 /// Weigh the options of one job against each other: prints the answer, writes tables and a report.
@@ -39,6 +40,10 @@ pub struct WeighArgs {
     /// print every input with unit, source, and whether it was given
     #[argh(switch)]
     inputs: bool,
+
+    /// look for the best set-up within the limits of [search] instead
+    #[argh(switch)]
+    search: bool,
 
     /// print numbers as JSON
     #[argh(switch)]
@@ -67,11 +72,13 @@ pub(crate) struct Weighed {
 impl Weighed {
     /// Reads the weather and runs all options.
     pub fn of(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
-        let weather = weather_of(&job)?;
+        let (weather, several) = weather_and_years(&job)?;
         let placed = job.settle(&weather)?;
         let mut plan = Plan::of(&job, &weather)?;
         plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
-        let study = weigh::study(&job, &weather, &plan)?;
+        let spread = weigh::spread_of_years(&job, &several);
+        let mut study = weigh::study_with_spread(&job, &weather, &plan, spread)?;
+        study.notes.extend(year_by_year(&job, &several));
         let hours = report::hours(&plan, &weather);
         let years = study.options.iter().map(|o| o.year.clone()).collect();
         Ok(Weighed { job, weather, placed, plan, years, study, hours })
@@ -116,15 +123,64 @@ impl Weighed {
     }
 }
 
-/// The checked weather year of a job, text or Parquet.
+/// The checked weather year of a job, text or Parquet; of a file with several years, a typical year made from them.
 pub(crate) fn weather_of(job: &Job) -> Result<WeatherYear, Box<dyn std::error::Error>> {
-    let hints = job.read_hints()?;
-    Ok(sky::complete(weather_file::read_raw(&job.weather_path(), &hints)?, &hints)?)
+    Ok(weather_and_years(job)?.0)
+}
+
+/// The year that drives the job, and the real years that are run one by one for their spread.
+fn weather_and_years(job: &Job) -> Result<(WeatherYear, Vec<WeatherYear>), Box<dyn std::error::Error>> {
+    let hints = ReadHints { period: Period::WholeYears, ..job.read_hints()? };
+    let read = |path: &Path| -> Result<WeatherYear, Box<dyn std::error::Error>> {
+        Ok(sky::complete(weather_file::read_raw(path, &hints)?, &hints)?)
+    };
+    let main = read(&job.weather_path())?;
+    let mut years = Vec::new();
+    let weather = if main.days.len() > 366 {
+        years = sky::split_years(&main);
+        let mut typical = sky::assemble(&years)?.year;
+        let text = format!(
+            "The file holds {} years; a typical year was assembled from them (ISO 15927-4, from memory), and every \
+             year was run by itself for the spread.",
+            years.len()
+        );
+        typical.provenance.notes.push(Note::loud("weather.typical-assembled", text));
+        typical
+    } else {
+        main
+    };
+    for file in &job.spec.weather.series {
+        years.extend(sky::split_years(&read(&job.base.join(file))?));
+    }
+    Ok((weather, years))
+}
+
+/// One note an option: what the real years give, run one by one.
+fn year_by_year(job: &Job, years: &[WeatherYear]) -> Vec<Note> {
+    if years.len() < 2 {
+        return Vec::new();
+    }
+    let runs: Vec<Vec<OptionYear>> = years.iter().filter_map(|y| Plan::of(job, y).ok()).map(|p| p.years()).collect();
+    (0..job.options.len())
+        .filter_map(|k| {
+            let kwh: Vec<f64> = runs.iter().map(|r| r[k].e_ac_kwh()).collect();
+            let s = sky::spread(&kwh)?;
+            let text = format!(
+                "{}: {} real years run one by one give {:.0} kWh at least, {:.0} in nine years of ten (by rank; {:.0} \
+                 by a normal fit), {:.0} in the mean, {:.0} at most; spread {:.1} % (one standard deviation).",
+                job.options[k].tag, s.years, s.min, s.p90_rank, s.p90_fit, s.mean, s.max, s.sd_pct
+            );
+            Some(Note::loud("weigh.year-by-year", text))
+        })
+        .collect()
 }
 
 /// Weighs, prints, writes.
 pub fn run(args: WeighArgs) -> CliResult {
     let job = job::load(&args.job)?;
+    if args.search {
+        return search(&job, args.json);
+    }
     let out = args.out.clone().unwrap_or_else(|| Path::new("reports").join(&job.name));
     let weighed = Weighed::of(job)?;
     let command = format!("yearlight weigh {}", args.job.display());
@@ -178,6 +234,37 @@ fn write_results(
     write_whole(&out.join("run.json"), text.as_bytes())?;
     write_whole(&out.join("report.html"), html.as_bytes())?;
     Ok(())
+}
+
+/// Scans the set-ups that `[search]` allows and prints the best of them and how flat the optimum is.
+fn search(job: &Job, json: bool) -> CliResult {
+    let weather = weather_of(job)?;
+    job.settle(&weather)?;
+    let found = weigh::best(job, &weather)?;
+    if json {
+        print(&serde_json::to_string_pretty(&found)?)?;
+        return Ok(Outcome::Done);
+    }
+    let word = if found.best == weigh::search::Best::Lowest { "lowest" } else { "highest" };
+    let mut out = format!("{}: {} set-ups run, {} not allowed\n\n", job.spec.title, found.runs, found.refused);
+    let goal = job.spec.search.as_ref().and_then(|s| s.goal.as_deref());
+    let what = match (goal, &job.spec.money) {
+        (Some("energy"), _) | (_, None) => format!("{:.0} kWh in the first year", found.value),
+        (Some("value"), Some(m)) => format!("net present value {:.0} {}", found.value, m.currency),
+        (_, Some(m)) => format!("{:.4} {} per kWh over the years", found.value, m.currency),
+    };
+    out.push_str(&format!("Best ({word}): {what}\n"));
+    for (axis, at) in found.axes.iter().zip(&found.at) {
+        out.push_str(&format!("  {:<14} {:>9.2} {}\n", axis.name, at, axis.unit));
+    }
+    out.push_str("\nHow flat it is: range within 1 % of the best, the rest held\n");
+    for (axis, flat) in found.axes.iter().zip(&found.flat) {
+        let [lo, hi] = flat.within_1_pct;
+        let edge = if flat.at_limit { "  (at a limit of the search)" } else { "" };
+        out.push_str(&format!("  {:<14} {lo:>9.2} to {hi:.2} {}{edge}\n", flat.name, axis.unit));
+    }
+    print(&out)?;
+    Ok(Outcome::Done)
 }
 
 fn inputs(job: &Job) -> String {
