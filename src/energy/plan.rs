@@ -16,8 +16,8 @@ use crate::plant::{
     StringQuestion, Transformer, check,
 };
 use crate::roof::{
-    self, ArrayShade, Face, FieldUse, GroupCurve, Orientation, RoofError, RoofFit, RoofMap, RowModules, Wanted,
-    array_shade, field_use, row_places, row_shade,
+    self, ArrayShade, Face, FieldUse, FitCache, GroupCurve, Orientation, RoofError, RoofFit, RoofMap, RowModules,
+    Wanted, array_shade, field_use, row_places, row_shade,
 };
 use crate::units::{Fraction, Note};
 use crate::weather::WeatherYear;
@@ -186,8 +186,9 @@ impl Plan {
         let common = common(job, weather, &site, &mut notes)?;
         let t_min = weather.t_amb.iter().copied().fold(f64::INFINITY, f64::min);
         let mut options = Vec::with_capacity(job.options.len());
+        let mut cache = FitCache::default();
         for option in &job.options {
-            options.push(plan_option(job, option, weather, &site, t_min)?);
+            options.push(plan_option(job, option, weather, &site, t_min, &mut cache)?);
         }
         notes.extend(snow_note(job, weather));
         notes.extend(slots_note(&options));
@@ -239,21 +240,25 @@ fn field_note(options: &[PlannedOption]) -> Option<Note> {
             let rows: Vec<String> = o
                 .field
                 .iter()
-                .map(|(_, f)| format!("{} rows of up to {} modules side by side", f.rows, f.per_row))
+                .filter(|(_, f)| f.rows > 1)
+                .map(|(_, f)| format!(", {} rows of up to {} modules side by side", f.rows, f.per_row))
                 .collect();
             let rack: f64 = o.field.iter().map(|(_, f)| f.rack_m).sum();
             let land: f64 = o.field.iter().map(|(_, f)| f.land_m2).sum();
             let strings = if o.strings.is_empty() { String::new() } else { format!(" in {} strings", o.strings.len()) };
             let cable = o.check.cable.dc_m.map_or(String::new(), |m| format!(", {m:.0} m of single DC cable"));
             format!(
-                "{}: {} modules{strings}, {}, {rack:.0} m of rack, {land:.0} m2 of land{cable}",
+                "{}: {} modules{strings}{}, {rack:.0} m of rack, {land:.0} m2 of land{cable}",
                 o.tag,
                 o.setup.nameplate.modules,
-                rows.join(" and ")
+                rows.concat()
             )
         })
         .collect();
-    (!each.is_empty()).then(|| Note::loud("field.use", format!("Field. {}.", each.join("; "))))
+    // Where the number of rows is open the rows are no plan yet.
+    let planned = options.iter().flat_map(|o| &o.field).any(|(_, f)| f.rows > 1);
+    let text = format!("Field. {}.", each.join("; "));
+    (!each.is_empty()).then(|| Note { loud: planned, ..Note::quiet("field.use", text) })
 }
 
 /// Share of light that dirt leaves, per daylight step.
@@ -354,6 +359,7 @@ fn plan_option(
     weather: &WeatherYear,
     site: &SiteLight,
     t_min: f64,
+    cache: &mut FitCache,
 ) -> Result<PlannedOption, EnergyError> {
     let sheet = job.module(option);
     let inverter_sheet = job.inverter(option);
@@ -373,7 +379,7 @@ fn plan_option(
     notes.append(&mut more);
 
     // How many, on which slots, in which strings.
-    let places = Places::of(job, option, site, weather)?;
+    let places = Places::of(job, option, site, weather, cache)?;
     let question = StringQuestion {
         tag: option.tag.clone(),
         module: sheet.clone(),
@@ -410,7 +416,7 @@ fn plan_option(
         // Modules one above the other up the slant, and how they lie: alone and upright where nothing says otherwise.
         let (mut orientation, mut high) = (Orientation::Portrait, 1);
         if places.sized[k] {
-            let fit = fit(option, sheet, site, p, weather, &curve, Wanted::Modules(count))?;
+            let fit = fit(cache, option, sheet, site, p, weather, &curve, Wanted::Modules(count))?;
             on_shaded_slots += fit.shaded_in_use();
             let wiring = dealt.roof_wiring(k, &fit.chosen, option.module_converters);
             let left = array_shade(&fit.shades, &wiring, &fit.path, &plane.light, curve_groups(sheet), &curve);
@@ -594,6 +600,7 @@ fn group_curve(sheet: &ModuleSheet) -> GroupCurve {
 }
 
 fn fit(
+    cache: &mut FitCache,
     option: &ResolvedOption,
     sheet: &ModuleSheet,
     site: &SiteLight,
@@ -603,7 +610,9 @@ fn fit(
     wanted: Wanted,
 ) -> Result<RoofFit, EnergyError> {
     let plane = &site.planes[p];
-    roof::fit(&plane.spec, &face(sheet), &site.sun, &plane.light, &[RANK_PR], weather.step_min(), curve, wanted)
+    let (pr, step_min) = ([RANK_PR], weather.step_min());
+    cache
+        .fit(p, &plane.spec, &face(sheet), &site.sun, &plane.light, &pr, step_min, curve, wanted)
         .map_err(|source| EnergyError::Roof { tag: option.tag.clone(), source })
 }
 
@@ -639,7 +648,13 @@ struct Places {
 }
 
 impl Places {
-    fn of(job: &Job, option: &ResolvedOption, site: &SiteLight, weather: &WeatherYear) -> Result<Places, EnergyError> {
+    fn of(
+        job: &Job,
+        option: &ResolvedOption,
+        site: &SiteLight,
+        weather: &WeatherYear,
+        cache: &mut FitCache,
+    ) -> Result<Places, EnergyError> {
         let sheet = job.module(option);
         let curve = group_curve(sheet);
         let sized: Vec<bool> = option
@@ -677,7 +692,7 @@ impl Places {
         let mut slots: Vec<(f64, usize)> = Vec::new();
         let mut most = Vec::new();
         for (k, &p) in option.planes.iter().enumerate() {
-            let fit = fit(option, sheet, site, p, weather, &curve, Wanted::Fill)?;
+            let fit = fit(cache, option, sheet, site, p, weather, &curve, Wanted::Fill)?;
             most.push(fit.curve.len() as u32);
             slots.extend(fit.curve.iter().map(|&y| (y, k)));
         }

@@ -32,7 +32,7 @@ mod strings;
 mod tests;
 
 pub use arrays::{ArrayShade, Wiring, array_shade};
-pub use fit::{RoofFit, RoofMap, SlotRecord, Wanted, fit};
+pub use fit::{FitCache, RoofFit, RoofMap, SlotRecord, Wanted, fit};
 pub use frame::Frame;
 pub use obstacles::{Obstacle, Shape, obstacles};
 pub use outline::{Outline, Rect};
