@@ -35,7 +35,8 @@ pub use place::{FAR_KM, HIGH_M, Placed, distance_km};
 pub use resolve::{Loader, Parts, from_text, parts};
 pub use schema::{job_schema, parts_schema};
 pub use spec::{
-    AgeingSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec, SkylineSpec, WeatherSpec,
+    AgeingSpec, DirtModelSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec, SkylineSpec, SnowSpec,
+    WeatherSpec,
 };
 pub use weighing::{ClaimsSpec, InputDoubtSpec, MoneySpec, SearchSpec, UncertaintySpec};
 
