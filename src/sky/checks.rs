@@ -345,7 +345,7 @@ impl Looked<'_> {
         };
         if let Some(light) = self.ghi {
             let by_day = |i: usize| self.sun.up[i] > 0.17 && light[i] > 0.0;
-            run(light, "GHI", long, &by_day);
+            run(light, "GHI", least, &by_day);
         }
         if let Some(x) = self.raw.get(Quantity::TAmb) {
             run(x, "air temperature", 36 * self.per_day / 24, &|_| true);
