@@ -4,6 +4,8 @@
 //! doing with [`say`], and returns an [`Outcome`]. To add one: its file, a variant of [`Command`], a line in
 //! [`Command::run`].
 
+mod fleet;
+mod gather;
 mod inspect;
 mod sky;
 mod start;
@@ -53,6 +55,8 @@ struct Arguments {
 #[argh(subcommand)]
 enum Command {
     Weigh(weigh::WeighArgs),
+    Fleet(fleet::FleetArgs),
+    Gather(gather::GatherArgs),
     Start(start::StartArgs),
     Inspect(inspect::InspectArgs),
     Sky(sky::SkyArgs),
@@ -62,12 +66,14 @@ enum Command {
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "string", "vet", "inspect", "sky", "typical", "start"];
+const COMMANDS: &[&str] = &["weigh", "fleet", "gather", "string", "vet", "inspect", "sky", "typical", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
         match self {
             Command::Weigh(args) => weigh::run(args),
+            Command::Fleet(args) => fleet::run(args),
+            Command::Gather(args) => gather::run(args),
             Command::Start(args) => start::run(args),
             Command::Inspect(args) => inspect::run(args),
             Command::Sky(args) => sky::run(args),
