@@ -4,6 +4,7 @@
 //! doing with [`say`], and returns an [`Outcome`]. To add one: its file, a variant of [`Command`], a line in
 //! [`Command::run`].
 
+mod diff;
 mod inspect;
 mod sky;
 mod start;
@@ -59,10 +60,11 @@ enum Command {
     Typical(typical::TypicalArgs),
     String(string::StringArgs),
     Vet(vet::VetArgs),
+    Diff(diff::DiffArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "string", "vet", "inspect", "sky", "typical", "start"];
+const COMMANDS: &[&str] = &["weigh", "string", "vet", "inspect", "sky", "typical", "diff", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
@@ -74,6 +76,7 @@ impl Command {
             Command::Typical(args) => typical::run(args),
             Command::String(args) => string::run(args),
             Command::Vet(args) => vet::run(args),
+            Command::Diff(args) => diff::run(args),
         }
     }
 }

@@ -11,7 +11,7 @@ use crate::job::{self, Job, Placed};
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page};
 use crate::sky;
-use crate::tables::{Table, write_whole};
+use crate::tables::{Table, write_csv, write_whole};
 use crate::weather::WeatherYear;
 use crate::weigh::{self, Study};
 
@@ -98,11 +98,14 @@ impl Weighed {
     /// Everything that went in and came out.
     pub fn run_record(&self, notes: &[crate::units::Note]) -> serde_json::Value {
         let mut record = self.job.record();
+        // A run repeated from its record has the weather file among its files already.
+        let weather = crate::job::FileDigest {
+            file: self.weather.provenance.file.clone(),
+            sha256: self.weather.provenance.sha256.clone(),
+        };
         if let Some(files) = record.get_mut("files").and_then(serde_json::Value::as_array_mut) {
-            files.push(json!({
-                "file": self.weather.provenance.file,
-                "sha256": self.weather.provenance.sha256,
-            }));
+            files.retain(|f| f.get("file").and_then(serde_json::Value::as_str) != Some(weather.file.as_str()));
+            files.push(json!(weather));
         }
         record["weather"] = json!({
             "place": self.weather.place,
@@ -223,6 +226,7 @@ impl Weighed {
     }
 
     /// `hours.parquet`: a row per option and step.
+    #[cfg(feature = "tables")]
     fn hours_table(&self) -> Table {
         let all = || self.plan.options.iter().zip(&self.hours);
         let number =
@@ -289,24 +293,32 @@ fn write_results(
     std::fs::create_dir_all(out).map_err(|source| crate::tables::TableError::Write { path: out.into(), source })?;
     // The page first: if it cannot be made, nothing is written.
     let html = page(proposal)?;
-    #[cfg(feature = "tables")]
-    {
-        use crate::tables::{write_csv, write_parquet};
-        write_csv(&weighed.months(), &out.join("months.csv"))?;
-        write_csv(&weighed.years_table(), &out.join("years.csv"))?;
-        write_csv(&weighed.account(), &out.join("account.csv"))?;
-        write_csv(&weighed.gaps(), &out.join("gap.csv"))?;
-        if hours {
-            write_parquet(&weighed.hours_table(), &out.join("hours.parquet"))?;
-        }
+    for (name, table) in [
+        ("months.csv", weighed.months()),
+        ("years.csv", weighed.years_table()),
+        ("account.csv", weighed.account()),
+        ("gap.csv", weighed.gaps()),
+    ] {
+        write_csv(&table, &out.join(name))?;
     }
-    #[cfg(not(feature = "tables"))]
-    let _ = (weighed, hours);
+    if hours {
+        write_hours(weighed, &out.join("hours.parquet"))?;
+    }
     let mut text = serde_json::to_string_pretty(record)?;
     text.push('\n');
     write_whole(&out.join("run.json"), text.as_bytes())?;
     write_whole(&out.join("report.html"), html.as_bytes())?;
     Ok(())
+}
+
+#[cfg(feature = "tables")]
+fn write_hours(weighed: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
+    Ok(crate::tables::write_parquet(&weighed.hours_table(), path)?)
+}
+
+#[cfg(not(feature = "tables"))]
+fn write_hours(_: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
+    Err(format!("{}: this build writes no Parquet.\n  Build with the feature \"tables\".", path.display()).into())
 }
 
 fn inputs(job: &Job) -> String {
@@ -334,6 +346,30 @@ fn open(path: &Path) -> Result<(), Box<dyn std::error::Error>> {
         Err(_) => {
             say(false, &format!("No viewer was found; open {} in a browser.", path.display()));
             Ok(())
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn write(job: Job, out: &Path) {
+        let weighed = Weighed::of(job).unwrap();
+        let proposal = weighed.proposal("yearlight weigh");
+        let record = weighed.run_record(&proposal.notes);
+        write_results(&weighed, &proposal, &record, out, false).unwrap();
+    }
+
+    #[test]
+    fn a_run_repeats_to_the_byte_from_its_record() {
+        let dir = tempfile::tempdir().unwrap();
+        let (first, again) = (dir.path().join("first"), dir.path().join("again"));
+        write(job::load(Path::new("configs/start/job.toml")).unwrap(), &first);
+        write(job::load(&first.join("run.json")).unwrap(), &again);
+        for name in ["run.json", "months.csv", "years.csv", "account.csv", "gap.csv", "report.html"] {
+            let read = |folder: &Path| std::fs::read(folder.join(name)).unwrap();
+            assert!(read(&first) == read(&again), "{name} differs");
         }
     }
 }

@@ -4,6 +4,8 @@ mod files;
 #[cfg(feature = "tables")]
 mod frame;
 
+#[cfg(not(feature = "tables"))]
+pub use files::write_csv;
 pub use files::{TableError, write_whole};
 #[cfg(feature = "tables")]
 pub use frame::{from_frame, read_parquet, to_frame, write_csv, write_parquet};
