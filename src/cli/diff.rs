@@ -458,7 +458,7 @@ mod tests {
     #[test]
     fn what_moved_sums_to_the_change_and_nothing_is_missed() {
         let dir = tempfile::tempdir().unwrap();
-        let path = Path::new("configs/start/job.toml");
+        let path = Path::new("configs/two-skies/cloudy.toml");
         let mut record = job::load(path).unwrap().record();
         let (a, b) = (dir.path().join("a.json"), dir.path().join("b.json"));
         std::fs::write(&a, record.to_string()).unwrap();

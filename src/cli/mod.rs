@@ -4,6 +4,7 @@
 //! doing with [`say`], and returns an [`Outcome`]. To add one: its file, a variant of [`Command`], a line in
 //! [`Command::run`].
 
+mod climate;
 mod diff;
 mod inspect;
 mod sky;
@@ -61,10 +62,11 @@ enum Command {
     String(string::StringArgs),
     Vet(vet::VetArgs),
     Diff(diff::DiffArgs),
+    Climate(climate::ClimateArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "string", "vet", "inspect", "sky", "typical", "diff", "start"];
+const COMMANDS: &[&str] = &["weigh", "string", "vet", "inspect", "sky", "typical", "diff", "climate", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
@@ -77,6 +79,7 @@ impl Command {
             Command::String(args) => string::run(args),
             Command::Vet(args) => vet::run(args),
             Command::Diff(args) => diff::run(args),
+            Command::Climate(args) => climate::run(args),
         }
     }
 }

@@ -365,7 +365,7 @@ mod tests {
     fn a_run_repeats_to_the_byte_from_its_record() {
         let dir = tempfile::tempdir().unwrap();
         let (first, again) = (dir.path().join("first"), dir.path().join("again"));
-        write(job::load(Path::new("configs/start/job.toml")).unwrap(), &first);
+        write(job::load(Path::new("configs/two-skies/cloudy.toml")).unwrap(), &first);
         write(job::load(&first.join("run.json")).unwrap(), &again);
         for name in ["run.json", "months.csv", "years.csv", "account.csv", "gap.csv", "report.html"] {
             let read = |folder: &Path| std::fs::read(folder.join(name)).unwrap();
