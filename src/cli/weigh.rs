@@ -11,7 +11,7 @@ use crate::job::{self, Job, Placed};
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page};
 use crate::sky;
-use crate::tables::write_whole;
+use crate::tables::{write_csv, write_whole};
 use crate::units::Note;
 use crate::weather::{Period, ReadHints, WeatherYear};
 use crate::weigh::{self, Study};
@@ -106,11 +106,14 @@ impl Weighed {
     /// Everything that went in and came out.
     pub fn run_record(&self, notes: &[crate::units::Note]) -> serde_json::Value {
         let mut record = self.job.record();
+        // A run repeated from its record has the weather file among its files already.
+        let weather = crate::job::FileDigest {
+            file: self.weather.provenance.file.clone(),
+            sha256: self.weather.provenance.sha256.clone(),
+        };
         if let Some(files) = record.get_mut("files").and_then(serde_json::Value::as_array_mut) {
-            files.push(json!({
-                "file": self.weather.provenance.file,
-                "sha256": self.weather.provenance.sha256,
-            }));
+            files.retain(|f| f.get("file").and_then(serde_json::Value::as_str) != Some(weather.file.as_str()));
+            files.push(json!(weather));
         }
         record["weather"] = json!({
             "place": self.weather.place,
@@ -213,22 +216,18 @@ fn write_results(
     std::fs::create_dir_all(out).map_err(|source| crate::tables::TableError::Write { path: out.into(), source })?;
     // The page first: if it cannot be made, nothing is written.
     let html = page(proposal)?;
-    #[cfg(feature = "tables")]
-    {
-        use crate::report::tables;
-        use crate::tables::{write_csv, write_parquet};
-        let (site, study) = (&weighed.placed.place.name, &weighed.study);
-        write_csv(&tables::months(site, study), &out.join("months.csv"))?;
-        write_csv(&tables::years(site, study), &out.join("years.csv"))?;
-        write_csv(&tables::account(site, study), &out.join("account.csv"))?;
-        write_csv(&tables::gaps(site, study), &out.join("gap.csv"))?;
-        if hours {
-            let tags: Vec<&str> = weighed.years.iter().map(|y| y.tag.as_str()).collect();
-            write_parquet(&tables::hours(&tags, &weighed.hours), &out.join("hours.parquet"))?;
-        }
+    let (site, study) = (&weighed.placed.place.name, &weighed.study);
+    for (name, table) in [
+        ("months.csv", report::tables::months(site, study)),
+        ("years.csv", report::tables::years(site, study)),
+        ("account.csv", report::tables::account(site, study)),
+        ("gap.csv", report::tables::gaps(site, study)),
+    ] {
+        write_csv(&table, &out.join(name))?;
     }
-    #[cfg(not(feature = "tables"))]
-    let _ = (weighed, hours);
+    if hours {
+        write_hours(weighed, &out.join("hours.parquet"))?;
+    }
     let mut text = serde_json::to_string_pretty(record)?;
     text.push('\n');
     write_whole(&out.join("run.json"), text.as_bytes())?;
@@ -267,6 +266,17 @@ fn search(job: &Job, json: bool) -> CliResult {
     Ok(Outcome::Done)
 }
 
+#[cfg(feature = "tables")]
+fn write_hours(weighed: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
+    let tags: Vec<&str> = weighed.years.iter().map(|y| y.tag.as_str()).collect();
+    Ok(crate::tables::write_parquet(&report::tables::hours(&tags, &weighed.hours), path)?)
+}
+
+#[cfg(not(feature = "tables"))]
+fn write_hours(_: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
+    Err(format!("{}: this build writes no Parquet.\n  Build with the feature \"tables\".", path.display()).into())
+}
+
 fn inputs(job: &Job) -> String {
     let mut out = String::new();
     for line in job.ledger() {
@@ -292,6 +302,30 @@ fn open(path: &Path) -> Result<(), Box<dyn std::error::Error>> {
         Err(_) => {
             say(false, &format!("No viewer was found; open {} in a browser.", path.display()));
             Ok(())
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn write(job: Job, out: &Path) {
+        let weighed = Weighed::of(job).unwrap();
+        let proposal = weighed.proposal("yearlight weigh");
+        let record = weighed.run_record(&proposal.notes);
+        write_results(&weighed, &proposal, &record, out, false).unwrap();
+    }
+
+    #[test]
+    fn a_run_repeats_to_the_byte_from_its_record() {
+        let dir = tempfile::tempdir().unwrap();
+        let (first, again) = (dir.path().join("first"), dir.path().join("again"));
+        write(job::load(Path::new("configs/two-skies/cloudy.toml")).unwrap(), &first);
+        write(job::load(&first.join("run.json")).unwrap(), &again);
+        for name in ["run.json", "months.csv", "years.csv", "account.csv", "gap.csv", "report.html"] {
+            let read = |folder: &Path| std::fs::read(folder.join(name)).unwrap();
+            assert!(read(&first) == read(&again), "{name} differs");
         }
     }
 }

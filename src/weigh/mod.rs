@@ -5,6 +5,7 @@
 mod best;
 mod budget;
 pub mod claims;
+pub mod climate;
 mod compare;
 pub mod diff;
 mod doubt;
