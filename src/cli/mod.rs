@@ -7,6 +7,7 @@
 mod climate;
 mod diff;
 mod inspect;
+mod meter;
 mod sky;
 mod start;
 mod string;
@@ -63,10 +64,11 @@ enum Command {
     Vet(vet::VetArgs),
     Diff(diff::DiffArgs),
     Climate(climate::ClimateArgs),
+    Meter(meter::MeterArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "string", "vet", "inspect", "sky", "typical", "diff", "climate", "start"];
+const COMMANDS: &[&str] = &["weigh", "string", "vet", "inspect", "sky", "typical", "diff", "climate", "meter", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
@@ -80,6 +82,7 @@ impl Command {
             Command::Vet(args) => vet::run(args),
             Command::Diff(args) => diff::run(args),
             Command::Climate(args) => climate::run(args),
+            Command::Meter(args) => meter::run(args),
         }
     }
 }

@@ -11,7 +11,6 @@ use crate::module::{Cell, Electrical, Matrix};
 use crate::plant::cautions;
 use crate::plant::strings::{CheckLine, Standing, StringCheck, StringQuestion, Verdict};
 use crate::plant::{StringBasis, check};
-use crate::sky;
 use crate::units::Note;
 
 /// Check the strings of every option: lengths, counts, voltages and currents against their limits.
@@ -40,7 +39,7 @@ pub fn run(args: StringArgs) -> CliResult {
     // The weather is read only when the job leaves the cold temperature open.
     let t_min_c = match job.spec.strings.t_cold_c {
         Some(_) => None,
-        None => Some(lowest(&sky::read(&job.weather_path(), &Default::default())?.t_amb)),
+        None => Some(lowest(&super::weigh::weather_of(&job)?.t_amb)),
     };
     let mut checks = Vec::new();
     for option in &job.options {

@@ -158,7 +158,7 @@ fn text(answer: &Answer, parts: &Parts, quiet: bool) -> String {
         findings(&mut out, "wrong", &v.faults);
         findings(&mut out, "doubt", &v.doubts);
         if !quiet {
-            for note in &v.notes {
+            for note in v.notes.iter().filter(|n| n.code != "module.electrical") {
                 wrap(&mut out, "  note   ", &note.text);
             }
             if let Some(m) = &v.model {
@@ -221,14 +221,14 @@ fn module_text(out: &mut String, m: &VetModel) {
     if let Some(d) = m.diode {
         let _ = writeln!(
             out,
-            "  one diode: I_L {:.4} A, I_0 {:.2e} A, R_s {:.4} ohm, R_sh {}, a {:.4} V{}",
+            "  one diode: I_L {:.4} A, I_0 {:.2e} A, R_s {:.4} ohm, R_sh {},",
             d.light_current_a,
             d.saturation_current_a,
             d.series_ohm,
             d.shunt_ohm.map_or("none".to_string(), |r| format!("{r:.0} ohm")),
-            d.modified_ideality_v,
-            d.ideality.map(|n| format!(" (n {n:.2})")).unwrap_or_default()
         );
+        let ideality = d.ideality.map(|n| format!(", ideality {n:.2} per cell")).unwrap_or_default();
+        let _ = writeln!(out, "             a {:.4} V{ideality}", d.modified_ideality_v);
     }
     let _ = writeln!(out, "  efficiency over that at STC: 1000 W/m2 65 C {:.3}; 200 W/m2 15 C {:.3}", m.hot, m.cool);
     let _ = write!(out, "    W/m2");

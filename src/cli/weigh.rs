@@ -5,14 +5,15 @@ use std::path::{Path, PathBuf};
 use argh::FromArgs;
 use serde_json::json;
 
-use super::{CliResult, Outcome, print, say};
+use super::{CliResult, Outcome, print, say, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
 use crate::job::{self, Job, Placed};
 use crate::report::view::Proposal;
-use crate::report::{self, Words, console, page};
+use crate::report::{self, Words, console, page, tables};
 use crate::sky;
-use crate::tables::{Table, write_csv, write_whole};
-use crate::weather::WeatherYear;
+use crate::tables::{write_csv, write_whole};
+use crate::units::Note;
+use crate::weather::{Period, ReadHints, WeatherYear};
 use crate::weigh::{self, Study};
 
 /// Weigh the options of one job against each other: prints the answer, writes tables and a report.
@@ -39,6 +40,10 @@ pub struct WeighArgs {
     /// print every input with unit, source, and whether it was given
     #[argh(switch)]
     inputs: bool,
+
+    /// look for the best set-up within the limits of [search] instead
+    #[argh(switch)]
+    search: bool,
 
     /// print numbers as JSON
     #[argh(switch)]
@@ -67,10 +72,13 @@ pub(crate) struct Weighed {
 impl Weighed {
     /// Reads the weather and runs all options.
     pub fn of(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
-        let weather = sky::read(&job.weather_path(), &job.read_hints()?)?;
+        let (weather, several) = weather_and_years(&job)?;
         let placed = job.settle(&weather)?;
-        let plan = Plan::of(&job, &weather)?;
-        let study = weigh::study(&job, &weather, &plan)?;
+        let mut plan = Plan::of(&job, &weather)?;
+        plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
+        let spread = weigh::spread_of_years(&job, &several);
+        let mut study = weigh::study_with_spread(&job, &weather, &plan, spread)?;
+        study.notes.extend(year_by_year(&job, &several));
         let hours = report::hours(&plan, &weather);
         let years = study.options.iter().map(|o| o.year.clone()).collect();
         Ok(Weighed { job, weather, placed, plan, years, study, hours })
@@ -116,151 +124,66 @@ impl Weighed {
         record["version"] = json!(env!("CARGO_PKG_VERSION"));
         record
     }
-
-    /// `months.csv`: a row per option and month of the first year.
-    pub fn months(&self) -> Table {
-        let years = &self.years;
-        let rows = || years.iter().flat_map(|y| (0..12).map(move |m| (y, m)));
-        let number = |f: &dyn Fn(&OptionYear, usize) -> f64| rows().map(|(y, m)| f(y, m)).collect::<Vec<f64>>();
-        let site = self.placed.place.name.clone();
-        Table::new()
-            .text("site", rows().map(|_| site.clone()).collect())
-            .text("option", rows().map(|(y, _)| y.tag.clone()).collect())
-            .text("module", rows().map(|(y, _)| y.module.clone()).collect())
-            .whole("month", rows().map(|(_, m)| m as i64 + 1).collect())
-            .number("p_stc_kw", number(&|y, _| y.p_stc_kw))
-            .number("h_i_kwh_m2", number(&|y, m| y.months[m].h_i_kwh_m2))
-            .number("y_r_h", number(&|y, m| y.months[m].h_i_kwh_m2))
-            .number("y_f_h", number(&|y, m| y.months[m].e_ac_kwh / y.p_stc_kw))
-            .number("pr", number(&|y, m| ratio(y.months[m].e_ac_kwh / y.p_stc_kw, y.months[m].h_i_kwh_m2)))
-            .number("e_dc_kwh", number(&|y, m| y.months[m].e_dc_kwh))
-            .number("e_ac_kwh", number(&|y, m| y.months[m].e_ac_kwh))
-            .number("clipped_kwh", number(&|y, m| y.months[m].clipped_kwh))
-            .number("export_lost_kwh", number(&|y, m| y.months[m].export_lost_kwh))
-    }
-
-    /// `years.csv`: a row per option and year of operation.
-    pub fn years_table(&self) -> Table {
-        let rows = || self.study.options.iter().flat_map(|o| o.years.iter().map(move |y| (o, y)));
-        let site = self.placed.place.name.clone();
-        Table::new()
-            .text("site", rows().map(|_| site.clone()).collect())
-            .text("option", rows().map(|(o, _)| o.year.tag.clone()).collect())
-            .text("module", rows().map(|(o, _)| o.year.module.clone()).collect())
-            .whole("year", rows().map(|(_, y)| i64::from(y.year)).collect())
-            .number("p_stc_kw", rows().map(|(o, _)| o.year.p_stc_kw).collect())
-            .number("h_i_kwh_m2", rows().map(|(o, _)| o.year.h_i_kwh_m2()).collect())
-            .number("y_f_h", rows().map(|(o, y)| y.e_ac_kwh / o.year.p_stc_kw).collect())
-            .number("e_ac_kwh", rows().map(|(_, y)| y.e_ac_kwh).collect())
-            .number("forecast_pct", rows().map(|(_, y)| y.forecast_pct).collect())
-            .number("guarantee_pct", rows().map(|(_, y)| y.guarantee_pct.unwrap_or(f64::NAN)).collect())
-    }
-
-    /// `account.csv`: a row per option and effect, nominal energy first and delivered energy last.
-    pub fn account(&self) -> Table {
-        let (mut option, mut effect, mut kwh, mut share) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-        let mut months: Vec<Vec<f64>> = vec![Vec::new(); 12];
-        for year in &self.years {
-            let nominal: f64 = year.account.nominal_kwh.iter().sum();
-            let mut row = |name: String, values: &[f64; 12]| {
-                option.push(year.tag.clone());
-                effect.push(name);
-                let sum: f64 = values.iter().sum();
-                kwh.push(sum);
-                share.push(100.0 * ratio(sum, nominal));
-                for (column, value) in months.iter_mut().zip(values) {
-                    column.push(*value);
-                }
-            };
-            row("nominal".to_string(), &year.account.nominal_kwh);
-            for line in &year.account.lines {
-                row(word(&line.effect), &line.months_kwh);
-            }
-            row("delivered".to_string(), &year.account.delivered_kwh);
-        }
-        let mut table = Table::new()
-            .text("site", vec![self.placed.place.name.clone(); option.len()])
-            .text("option", option)
-            .text("effect", effect)
-            .number("kwh", kwh)
-            .number("pct_of_nominal", share);
-        for (m, column) in months.into_iter().enumerate() {
-            table = table.number(&format!("kwh_{:02}", m + 1), column);
-        }
-        table
-    }
-
-    /// `gap.csv`: a row per further option and cause, for the first year and for all years.
-    pub fn gaps(&self) -> Table {
-        let (mut from, mut to, mut span, mut cause) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-        let (mut kwh, mut per_kw, mut sentence) = (Vec::new(), Vec::new(), Vec::new());
-        for gap in &self.study.gaps {
-            for (name, split) in [("first year", &gap.first_year), ("all years", &gap.lifetime)] {
-                let Some(split) = split else { continue };
-                let mut row = |what: &str, energy: f64, yields: f64, words: &str| {
-                    from.push(gap.from.clone());
-                    to.push(gap.to.clone());
-                    span.push(name.to_string());
-                    cause.push(what.to_string());
-                    kwh.push(energy);
-                    per_kw.push(yields);
-                    sentence.push(words.to_string());
-                };
-                for line in &split.lines {
-                    row(&word(&line.group), line.part.kwh, line.part.kwh_per_kw, &line.sentence);
-                }
-                row("clipping", split.clipping.kwh, split.clipping.kwh_per_kw, &split.clipping_sentence);
-                row("export-limit", split.export.kwh, split.export.kwh_per_kw, &split.export_sentence);
-                row("gap", split.kwh, split.kwh_per_kw, "");
-            }
-        }
-        Table::new()
-            .text("site", vec![self.placed.place.name.clone(); from.len()])
-            .text("from", from)
-            .text("to", to)
-            .text("span", span)
-            .text("cause", cause)
-            .number("kwh", kwh)
-            .number("kwh_per_kw", per_kw)
-            .text("sentence", sentence)
-    }
-
-    /// `hours.parquet`: a row per option and step.
-    #[cfg(feature = "tables")]
-    fn hours_table(&self) -> Table {
-        let all = || self.plan.options.iter().zip(&self.hours);
-        let number =
-            |f: &dyn Fn(&HourColumns) -> &Vec<f64>| all().flat_map(|(_, h)| f(h).clone()).collect::<Vec<f64>>();
-        let whole = |f: &dyn Fn(&HourColumns) -> &Vec<i64>| all().flat_map(|(_, h)| f(h).clone()).collect::<Vec<i64>>();
-        Table::new()
-            .text("option", all().flat_map(|(o, h)| vec![o.tag.clone(); h.p_ac.len()]).collect())
-            .whole("month", whole(&|h| &h.month))
-            .whole("day", whole(&|h| &h.day))
-            .whole("minute", whole(&|h| &h.minute))
-            .number("ghi", number(&|h| &h.ghi))
-            .number("t_amb", number(&|h| &h.t_amb))
-            .number("poa", number(&|h| &h.poa))
-            .number("g_eff", number(&|h| &h.g_eff))
-            .number("t_cell", number(&|h| &h.t_cell))
-            .number("p_dc_w", number(&|h| &h.p_dc))
-            .number("v_dc", number(&|h| &h.v_dc))
-            .number("p_ac_w", number(&|h| &h.p_ac))
-            .number("p_clipped_w", number(&|h| &h.p_clipped))
-    }
 }
 
-fn ratio(x: f64, y: f64) -> f64 {
-    if y > 0.0 { x / y } else { 0.0 }
+/// The checked weather year of a job, text or Parquet; of a file with several years, a typical year made from them.
+pub(crate) fn weather_of(job: &Job) -> Result<WeatherYear, Box<dyn std::error::Error>> {
+    Ok(weather_and_years(job)?.0)
 }
 
-/// The word that a record's variant has in files.
-fn word(value: &impl serde::Serialize) -> String {
-    serde_json::to_value(value).ok().and_then(|v| v.as_str().map(str::to_string)).unwrap_or_default()
+/// The year that drives the job, and the real years that are run one by one for their spread.
+fn weather_and_years(job: &Job) -> Result<(WeatherYear, Vec<WeatherYear>), Box<dyn std::error::Error>> {
+    let hints = ReadHints { period: Period::WholeYears, ..job.read_hints()? };
+    let read = |path: &Path| -> Result<WeatherYear, Box<dyn std::error::Error>> {
+        Ok(sky::complete(weather_file::read_raw(path, &hints)?, &hints)?)
+    };
+    let main = read(&job.weather_path())?;
+    let mut years = Vec::new();
+    let weather = if main.days.len() > 366 {
+        years = sky::split_years(&main);
+        let mut typical = sky::assemble(&years)?.year;
+        let text = format!(
+            "The file holds {} years; a typical year was assembled from them (ISO 15927-4, from memory), and every \
+             year was run by itself for the spread.",
+            years.len()
+        );
+        typical.provenance.notes.push(Note::loud("weather.typical-assembled", text));
+        typical
+    } else {
+        main
+    };
+    for file in &job.spec.weather.series {
+        years.extend(sky::split_years(&read(&job.base.join(file))?));
+    }
+    Ok((weather, years))
+}
+
+/// One note an option: what the real years give, run one by one.
+fn year_by_year(job: &Job, years: &[WeatherYear]) -> Vec<Note> {
+    if years.len() < 2 {
+        return Vec::new();
+    }
+    let runs: Vec<Vec<OptionYear>> = years.iter().filter_map(|y| Plan::of(job, y).ok()).map(|p| p.years()).collect();
+    (0..job.options.len())
+        .filter_map(|k| {
+            let kwh: Vec<f64> = runs.iter().map(|r| r[k].e_ac_kwh()).collect();
+            let s = sky::spread(&kwh)?;
+            let text = format!(
+                "{}: {} real years run one by one give {:.0} kWh at least, {:.0} in nine years of ten (by rank; {:.0} \
+                 by a normal fit), {:.0} in the mean, {:.0} at most; spread {:.1} % (one standard deviation).",
+                job.options[k].tag, s.years, s.min, s.p90_rank, s.p90_fit, s.mean, s.max, s.sd_pct
+            );
+            Some(Note::loud("weigh.year-by-year", text))
+        })
+        .collect()
 }
 
 /// Weighs, prints, writes.
 pub fn run(args: WeighArgs) -> CliResult {
     let job = job::load(&args.job)?;
+    if args.search {
+        return search(&job, args.json);
+    }
     let out = args.out.clone().unwrap_or_else(|| Path::new("reports").join(&job.name));
     let weighed = Weighed::of(job)?;
     let command = format!("yearlight weigh {}", args.job.display());
@@ -293,14 +216,11 @@ fn write_results(
     std::fs::create_dir_all(out).map_err(|source| crate::tables::TableError::Write { path: out.into(), source })?;
     // The page first: if it cannot be made, nothing is written.
     let html = page(proposal)?;
-    for (name, table) in [
-        ("months.csv", weighed.months()),
-        ("years.csv", weighed.years_table()),
-        ("account.csv", weighed.account()),
-        ("gap.csv", weighed.gaps()),
-    ] {
-        write_csv(&table, &out.join(name))?;
-    }
+    let (site, study) = (&weighed.placed.place.name, &weighed.study);
+    write_csv(&tables::months(site, study), &out.join("months.csv"))?;
+    write_csv(&tables::years(site, study), &out.join("years.csv"))?;
+    write_csv(&tables::account(site, study), &out.join("account.csv"))?;
+    write_csv(&tables::gaps(site, study), &out.join("gap.csv"))?;
     if hours {
         write_hours(weighed, &out.join("hours.parquet"))?;
     }
@@ -311,9 +231,41 @@ fn write_results(
     Ok(())
 }
 
+/// Scans the set-ups that `[search]` allows and prints the best of them and how flat the optimum is.
+fn search(job: &Job, json: bool) -> CliResult {
+    let weather = weather_of(job)?;
+    job.settle(&weather)?;
+    let found = weigh::best(job, &weather)?;
+    if json {
+        print(&serde_json::to_string_pretty(&found)?)?;
+        return Ok(Outcome::Done);
+    }
+    let word = if found.best == weigh::search::Best::Lowest { "lowest" } else { "highest" };
+    let mut out = format!("{}: {} set-ups run, {} not allowed\n\n", job.spec.title, found.runs, found.refused);
+    let goal = job.spec.search.as_ref().and_then(|s| s.goal.as_deref());
+    let what = match (goal, &job.spec.money) {
+        (Some("energy"), _) | (_, None) => format!("{:.0} kWh in the first year", found.value),
+        (Some("value"), Some(m)) => format!("net present value {:.0} {}", found.value, m.currency),
+        (_, Some(m)) => format!("{:.4} {} per kWh over the years", found.value, m.currency),
+    };
+    out.push_str(&format!("Best ({word}): {what}\n"));
+    for (axis, at) in found.axes.iter().zip(&found.at) {
+        out.push_str(&format!("  {:<14} {:>9.2} {}\n", axis.name, at, axis.unit));
+    }
+    out.push_str("\nHow flat it is: range within 1 % of the best, the rest held\n");
+    for (axis, flat) in found.axes.iter().zip(&found.flat) {
+        let [lo, hi] = flat.within_1_pct;
+        let edge = if flat.at_limit { "  (at a limit of the search)" } else { "" };
+        out.push_str(&format!("  {:<14} {lo:>9.2} to {hi:.2} {}{edge}\n", flat.name, axis.unit));
+    }
+    print(&out)?;
+    Ok(Outcome::Done)
+}
+
 #[cfg(feature = "tables")]
 fn write_hours(weighed: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
-    Ok(crate::tables::write_parquet(&weighed.hours_table(), path)?)
+    let tags: Vec<&str> = weighed.years.iter().map(|y| y.tag.as_str()).collect();
+    Ok(crate::tables::write_parquet(&tables::hours(&tags, &weighed.hours), path)?)
 }
 
 #[cfg(not(feature = "tables"))]

@@ -207,6 +207,7 @@ pub(super) const RULES: &[Rule] = &[
         .mend("Hours of standard time ahead of UTC, for example 5.75; no summer time."),
     // [weather]
     rule("weather.file", Limit::Free).eg("file = \"../weather/site.csv\""),
+    rule("weather.series[]", Limit::Free).eg("series = [\"../weather/2012.csv\", \"../weather/2013.csv\"]"),
     rule("weather.label", Words(&["ending", "beginning", "middle"]))
         .eg("label = \"ending\"")
         .mend("It says which instant of the interval a row's time names."),

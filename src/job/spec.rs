@@ -136,6 +136,10 @@ pub struct SiteSpec {
 pub struct WeatherSpec {
     /// Path, relative to the job file.
     pub file: String,
+    /// Files with real years of the same place: every whole year in them is run by itself, and the spread between them
+    /// stands in the place of an assumed one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub series: Vec<String>,
     /// Label convention of a mapped CSV: `ending`, `beginning` or `middle`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub label: Option<String>,

@@ -449,7 +449,7 @@ wide! {
 impl Curve {
     /// Converged points of the unscaled curve.
     pub fn points(&self, g: f64, t: f64) -> OperatingPoint {
-        if !(g > 0.0) {
+        if g <= 0.0 || !g.is_finite() {
             return OperatingPoint::DARK;
         }
         let low = held_g(g);

@@ -95,7 +95,7 @@ impl OneDiode {
     /// Power rises over the junction voltage from short circuit to its one maximum and falls to open circuit; Newton
     /// on its slope, held inside the bracket by bisection.
     pub fn points(&self) -> OperatingPoint {
-        if !(self.i_l > 0.0) {
+        if self.i_l <= 0.0 || !self.i_l.is_finite() {
             return OperatingPoint::DARK;
         }
         let i_sc = self.current(0.0);

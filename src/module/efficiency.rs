@@ -172,7 +172,7 @@ pub(crate) fn least_squares<const N: usize>(
 fn solve<const N: usize>(mut m: [[f64; N]; N], mut v: [f64; N]) -> Option<[f64; N]> {
     for k in 0..N {
         let pivot = (k..N).max_by(|a, b| m[*a][k].abs().total_cmp(&m[*b][k].abs()))?;
-        if !(m[pivot][k].abs() > 0.0) {
+        if m[pivot][k] == 0.0 || !m[pivot][k].is_finite() {
             return None;
         }
         m.swap(k, pivot);

@@ -89,7 +89,7 @@ impl Matrix {
                 }
             };
             let cell = Cell { g: number(cg, "g")?, t: number(ct, "t")?, p: number(cp, "p")? };
-            if !(1.0..=2000.0).contains(&cell.g) || !(-60.0..=120.0).contains(&cell.t) || !(cell.p > 0.0) {
+            if !(1.0..=2000.0).contains(&cell.g) || !(-60.0..=120.0).contains(&cell.t) || cell.p <= 0.0 {
                 return Err(line_error(
                     line,
                     format!("g {} W/m2, t {} C, p {} W", cell.g, cell.t, cell.p),

@@ -143,7 +143,7 @@ impl Thermal {
     /// `U` is the heat loss per area at that wind. One-node model; C about 11 kJ/(m2 K) for glass and polymer
     /// (Jones and Underwood, Solar Energy 70 (2001) 349-359, from memory), twice that for two panes.
     pub fn settle(&self, steps: &[u32], step_s: f64, t_amb: &[f64], wind: &[f64], t_cell: &mut [f64]) {
-        if self.heat_capacity <= 0.0 || !(step_s > 0.0) {
+        if self.heat_capacity <= 0.0 || step_s <= 0.0 || !step_s.is_finite() {
             return;
         }
         let mut t = 0.0;

@@ -1,7 +1,5 @@
 //! From a weighed job to the records of a proposal. No physics: sums, bins and names only.
 
-use std::collections::BTreeSet;
-
 use serde_json::Value;
 
 use super::view::*;
@@ -9,7 +7,7 @@ use crate::energy::{HourColumns, OptionYear, Plan, Scratch, run};
 use crate::job::Job;
 use crate::plane::ObstacleSpec;
 use crate::plant::{StringBasis, StringCheck};
-use crate::roof::RoofMap;
+use crate::roof::{RoofMap, UNSHADED_LOSS};
 use crate::units::Note;
 use crate::weather::WeatherYear;
 use crate::weigh::{self, Group, Study};
@@ -61,7 +59,12 @@ impl Proposal {
             sky: sky(s),
             options: s.years.iter().enumerate().map(|(i, year)| option(s, i, year)).collect(),
             gaps: s.study.map(|study| gaps(study, s.years)).unwrap_or_default(),
-            roofs: s.plan.options.iter().flat_map(|o| o.roof.iter().map(|map| roof(s.job, &o.tag, map))).collect(),
+            roofs: s
+                .plan
+                .options
+                .iter()
+                .flat_map(|o| o.roof.iter().map(|map| roof(s.job, &o.tag, map, o.setup.nameplate.p_stc_w / 1000.0)))
+                .collect(),
             money: s.study.map(money).unwrap_or_default(),
             claims: s.study.map(claims).unwrap_or_default(),
             ledger: ledger(s.job),
@@ -241,8 +244,9 @@ fn strings(check: &StringCheck, window_v: Option<[f64; 2]>) -> StringsView {
     for row in &mut rows {
         row.v_mp_stc = if factor > 0.1 { row.v_mp_hot / factor } else { row.v_mp_hot };
     }
-    // Lines that are broken, thin (less than 3 % in hand) or not checked.
-    let findings = check.lines.iter().filter(|l| l.margin_pct.is_none_or(|m| m < 3.0));
+    // Lines that are broken, not checked, or thin (less than 3 % in hand).
+    let thin = check.lines.iter().filter(|l| l.margin_pct.is_some_and(|m| (0.0..3.0).contains(&m)));
+    let findings = check.broken().chain(check.not_checked()).chain(thin);
     StringsView {
         basis: match check.basis {
             StringBasis::Iec62548 => "IEC 62548".to_string(),
@@ -318,7 +322,7 @@ fn group_key(group: Group) -> &'static str {
     }
 }
 
-fn roof(job: &Job, tag: &str, map: &RoofMap) -> RoofView {
+fn roof(job: &Job, tag: &str, map: &RoofMap, p_kw: f64) -> RoofView {
     let spec = job.spec.plane.iter().find(|p| p.name == map.plane);
     let heights: Vec<f64> = spec
         .map(|p| {
@@ -343,6 +347,7 @@ fn roof(job: &Job, tag: &str, map: &RoofMap) -> RoofView {
                 size_m: [s.rect.w, s.rect.h],
                 used: s.used,
                 lost_kwh: s.lost_kwh,
+                shaded: s.lost_kwh > UNSHADED_LOSS * (s.yield_kwh_per_kw * p_kw + s.lost_kwh),
             })
             .collect(),
         obstacles: map
@@ -401,21 +406,30 @@ fn claims(study: &Study) -> Vec<ClaimView> {
 }
 
 fn ledger(job: &Job) -> Vec<LedgerLine> {
-    let text = |v: &Value| match v {
-        Value::String(s) => s.clone(),
-        other => other.to_string(),
-    };
     let lines = job.ledger();
     lines
         .into_iter()
         .map(|l| LedgerLine {
             key: l.path,
-            value: text(&l.value),
+            value: value_text(&l.value),
             unit: l.unit,
             source: l.source.unwrap_or_default(),
             given: l.given,
         })
         .collect()
+}
+
+/// A value as people write it: whole numbers without a point, lists with spaces.
+fn value_text(v: &Value) -> String {
+    match v {
+        Value::String(s) => s.clone(),
+        Value::Number(n) => match n.as_f64() {
+            Some(x) if x.fract() == 0.0 && x.abs() < 1e15 => format!("{x:.0}"),
+            _ => n.to_string(),
+        },
+        Value::Array(all) => format!("[{}]", all.iter().map(value_text).collect::<Vec<_>>().join(", ")),
+        other => other.to_string(),
+    }
 }
 
 fn files(s: &Source) -> Vec<FileView> {
@@ -428,28 +442,80 @@ fn files(s: &Source) -> Vec<FileView> {
     all
 }
 
-/// All notes of all layers, each once.
+/// All notes of all layers, each once; what several options share carries all their tags.
 fn notes(s: &Source) -> Vec<Note> {
-    let layers = s.job.notes.iter().chain(&s.weather.provenance.notes).chain(&s.plan.notes);
-    let options = s.plan.options.iter().flat_map(|o| {
-        let several = s.plan.options.len() > 1;
-        o.notes.iter().map(move |n| {
-            let named =
-                !several || n.text.contains(&format!("{}:", o.tag)) || n.text.contains(&format!("option {}", o.tag));
-            if named { n.clone() } else { Note { text: format!("{}: {}", o.tag, n.text), ..n.clone() } }
-        })
-    });
-    let study = s.study.iter().flat_map(|study| &study.notes);
-    let mut seen = BTreeSet::new();
     let mut all: Vec<Note> = Vec::new();
-    for note in layers.cloned().chain(options).chain(study.cloned()) {
-        // The study repeats the notes of the layers below it.
-        let bare = note.text.split_once(": ").map_or(note.text.as_str(), |(_, rest)| rest).to_string();
-        if seen.insert((note.code.clone(), note.text.clone()))
-            && !all.iter().any(|n| n.code == note.code && n.text == bare)
-        {
-            all.push(note);
+    let mut add = |note: &Note| {
+        if !all.iter().any(|n| n.code == note.code && n.text == note.text) {
+            all.push(note.clone());
+        }
+    };
+    s.job.notes.iter().chain(&s.weather.provenance.notes).chain(&s.plan.notes).for_each(&mut add);
+    let mut shared: Vec<(&Note, Vec<&str>)> = Vec::new();
+    for o in &s.plan.options {
+        for note in &o.notes {
+            match shared.iter_mut().find(|(n, _)| n.code == note.code && n.text == note.text) {
+                Some((_, tags)) if tags.contains(&o.tag.as_str()) => {}
+                Some((_, tags)) => tags.push(&o.tag),
+                None => shared.push((note, vec![&o.tag])),
+            }
+        }
+    }
+    for (note, tags) in &shared {
+        let named = s.plan.options.len() < 2 || tags.iter().any(|t| note.text.starts_with(&format!("{t}: ")));
+        let text = if named { note.text.clone() } else { format!("{}: {}", tags.join(", "), note.text) };
+        add(&Note { text, ..(*note).clone() });
+    }
+    // The study may repeat notes of the layers below it.
+    for note in s.study.iter().flat_map(|study| &study.notes) {
+        if !shared.iter().any(|(n, _)| n.code == note.code && n.text == note.text) {
+            add(note);
         }
     }
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn values_read_well() {
+        assert_eq!(value_text(&json!(300.0)), "300");
+        assert_eq!(value_text(&json!(-0.35)), "-0.35");
+        assert_eq!(value_text(&json!([[1.0, 98.5], [25.0, 84.8]])), "[[1, 98.5], [25, 84.8]]");
+        assert_eq!(value_text(&json!("IEC 62548")), "IEC 62548");
+    }
+
+    #[test]
+    fn hours_and_bins_keep_every_kwh() {
+        // Two days of hourly steps in January with a made-up course of power.
+        let n = 48;
+        let wave = |i: usize| (((i % 24) as f64 - 12.0) / 6.0 * std::f64::consts::FRAC_PI_2).cos().max(0.0);
+        let columns = HourColumns {
+            month: vec![1; n],
+            day: (0..n).map(|i| 1 + (i / 24) as i64).collect(),
+            minute: (0..n).map(|i| (i % 24) as i64 * 60).collect(),
+            ghi: vec![0.0; n],
+            t_amb: vec![5.0; n],
+            poa: (0..n).map(|i| 800.0 * wave(i)).collect(),
+            g_eff: vec![0.0; n],
+            t_cell: (0..n).map(|i| 5.0 + 25.0 * wave(i)).collect(),
+            p_dc: (0..n).map(|i| 4000.0 * wave(i)).collect(),
+            v_dc: vec![0.0; n],
+            p_ac: (0..n).map(|i| 3900.0 * wave(i) - 2.0).collect(),
+            p_clipped: (0..n).map(|i| 50.0 * wave(i)).collect(),
+        };
+        let bins = light_heat(&columns, 1.0).unwrap();
+        let dc: f64 = columns.p_dc.iter().sum::<f64>() / 1000.0;
+        assert!((bins.kwh.iter().flatten().sum::<f64>() / dc - 1.0).abs() < 1e-3);
+        assert_eq!(bins.kwh.len() + 1, bins.heat_edges_c.len());
+        let map = hour_map(&columns, 1.0);
+        let clipped: f64 = columns.p_clipped.iter().sum::<f64>() / 1000.0;
+        assert!((map.clipped_kwh.iter().flatten().sum::<f64>() - clipped).abs() < 1e-12);
+        assert!((map.mean_kw[0][12] - 3.898).abs() < 1e-12);
+        assert_eq!(map.mean_kw[0][0], 0.0, "the night draw is no output");
+        assert_eq!(map.mean_kw[6], [0.0; 24]);
+    }
 }

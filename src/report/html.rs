@@ -363,11 +363,14 @@ fn assumed(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
         blocks.push(Some(Block::Notes { loud: false, notes: quiet }));
     }
     if !p.files.is_empty() {
-        let keys = ["col.file", "col.size", "col.checksum"];
-        let mut table = Table { head: keys.map(|k| w.t(k).to_string()).to_vec(), rows: Vec::new() };
+        let sized = p.files.iter().any(|f| f.bytes.is_some());
+        let keys: &[&str] =
+            if sized { &["col.file", "col.size", "col.checksum"] } else { &["col.file", "col.checksum"] };
+        let mut table = Table { head: keys.iter().map(|k| w.t(k).to_string()).collect(), rows: Vec::new() };
         for f in &p.files {
             let size = f.bytes.map_or(w.style().none.clone(), |b| format!("{} B", w.style().number(b as f64, 0)));
-            table.rows.push(vec![f.path.clone(), size, f.sha256.clone()]);
+            let row = [Some(f.path.clone()), sized.then_some(size), Some(f.sha256.clone())];
+            table.rows.push(row.into_iter().flatten().collect());
         }
         blocks.push(Some(Block::Head { text: w.t("text.files").into() }));
         blocks.push(Some(Block::Table { caption: w.t("text.files").into(), table, class: "files quiet" }));

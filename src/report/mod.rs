@@ -11,6 +11,7 @@ mod fleet_page;
 mod html;
 pub mod number;
 pub mod progress;
+pub mod tables;
 pub mod view;
 pub mod words;
 

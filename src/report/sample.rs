@@ -182,7 +182,13 @@ fn roof(tag: &str, long: f64, wide: f64, used: usize) -> RoofView {
             }
             let d = ((x + long / 2.0 - 12.6).powi(2) / 9.0 + (y + wide / 2.0 - 5.4).powi(2) / 2.0).sqrt();
             let lost = if d < 1.6 { 60.0 * (1.6 - d) } else { 0.0 };
-            slots.push(SlotView { at_m: [x, y], size_m: [long, wide], used: false, lost_kwh: lost });
+            slots.push(SlotView {
+                at_m: [x, y],
+                size_m: [long, wide],
+                used: false,
+                lost_kwh: lost,
+                shaded: lost > 3.0,
+            });
         }
     }
     let mut order: Vec<usize> = (0..slots.len()).collect();

@@ -249,6 +249,8 @@ pub struct SlotView {
     pub used: bool,
     /// Energy lost to shade in a year, kWh.
     pub lost_kwh: f64,
+    /// Whether that is enough to call the slot shaded.
+    pub shaded: bool,
 }
 
 /// An obstacle as drawn.

@@ -238,7 +238,7 @@ impl Looked<'_> {
             for i in 0..self.n() {
                 let up = self.sun.up[i];
                 let sum = b[i] * up + d[i];
-                if self.sun.lit[i] < 0.99 || !(sum > 50.0) || !g[i].is_finite() {
+                if self.sun.lit[i] < 0.99 || !sum.is_finite() || sum <= 50.0 || !g[i].is_finite() {
                     continue;
                 }
                 t.of += 1;
@@ -264,7 +264,7 @@ impl Looked<'_> {
         let mut t = Tally::new();
         if let (Some(g), Some(d)) = (self.ghi, self.dhi) {
             for i in 0..self.n() {
-                if self.sun.lit[i] < 0.99 || !(g[i] > 50.0) || !d[i].is_finite() {
+                if self.sun.lit[i] < 0.99 || !g[i].is_finite() || g[i] <= 50.0 || !d[i].is_finite() {
                     continue;
                 }
                 t.of += 1;
@@ -329,22 +329,23 @@ impl Looked<'_> {
 
     fn flat(&self) -> Check {
         let mut t = Tally::new();
-        let long = 5 * self.per_day / 24;
-        let mut run = |c: &[f64], q: &str, long: usize, counts: &dyn Fn(usize) -> bool| {
+        let least = 5 * self.per_day / 24;
+        let mut run = |c: &[f64], q: &str, least: usize, counts: &dyn Fn(usize) -> bool| {
             let mut from = 0;
             for i in 1..=c.len() {
                 if i < c.len() && c[i] == c[from] && counts(i) && counts(from) {
                     continue;
                 }
-                if i - from >= long && counts(from) {
+                if i - from >= least && counts(from) {
                     t.count += i - from - 1;
                     t.hit(self.raw, from, || format!("{q} stays at {} for {} steps", c[from], i - from));
                 }
                 from = i;
             }
         };
-        if let Some(g) = self.ghi {
-            run(g, "GHI", long, &|i| self.sun.up[i] > 0.17 && g[i] > 0.0);
+        if let Some(light) = self.ghi {
+            let by_day = |i: usize| self.sun.up[i] > 0.17 && light[i] > 0.0;
+            run(light, "GHI", least, &by_day);
         }
         if let Some(x) = self.raw.get(Quantity::TAmb) {
             run(x, "air temperature", 36 * self.per_day / 24, &|_| true);

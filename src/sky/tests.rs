@@ -416,3 +416,25 @@ fn months_stay_in_order() {
     let y = good();
     assert!(y.days.windows(2).all(|w| w[0].month() <= w[1].month()));
 }
+
+#[test]
+fn shipped_skies_are_those_of_their_recipes() {
+    for name in ["merrowby", "greyling-quay"] {
+        let recipe = SkyRecipe::read(format!("weather/{name}.toml").as_ref()).unwrap();
+        let mut made = Vec::new();
+        write_tidy(&recipe.make(name).unwrap(), &mut made).unwrap();
+        let shipped = std::fs::read(format!("weather/{name}.csv")).unwrap();
+        assert!(made == shipped, "{name}: write it again with yearlight sky");
+    }
+}
+
+#[test]
+fn real_years_raise_no_alarm() {
+    for name in ["davis-monthan-az", "port-angeles-wa", "aurora-co", "chicago-il", "northway-ak"] {
+        let hints = ReadHints::default();
+        let raw = crate::weather::read_raw(format!("weather/{name}.csv").as_ref(), &hints).unwrap();
+        let (found, _) = inspect(raw, &hints);
+        assert_eq!(found.verdict, Verdict::Good, "{name}: {:?}", found.checks);
+        assert!(found.shift.unwrap().minutes.abs() <= 10.0, "{name}");
+    }
+}

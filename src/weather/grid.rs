@@ -14,7 +14,7 @@ pub(super) struct Grid {
     /// Row of each step, `usize::MAX` for none.
     pub row: Vec<u32>,
     pub faults: Vec<Fault>,
-    /// The first row was the last step of the day before the first day, and was taken as the last step of the year.
+    /// One row fell outside the whole days at one end, and was taken at the other end.
     pub wrapped: bool,
     /// The labels stand on the edges of steps although they name middles: values are at instants.
     pub instants: bool,
@@ -230,7 +230,7 @@ impl Builder<'_> {
         }
     }
 
-    /// Fills the last day, and brings a first row that is the last step of the day before to the end of the year.
+    /// Fills the last day, and brings a single row that falls outside the whole days at one end to the other end.
     fn finish(mut self) -> Result<Grid, WeatherError> {
         let per_day = self.per_day;
         let g = &mut self.grid;
@@ -247,6 +247,15 @@ impl Builder<'_> {
                 f.step = f.step.saturating_sub(per_day);
                 f.steps < per_day - 1 || f.step > 0
             });
+            g.wrapped = true;
+        }
+        let g = &mut self.grid;
+        let only_first_step =
+            g.days.len() > 1 && g.row.len() == (g.days.len() - 1) * per_day + 1 && g.row[0] == NONE && g.row[1] != NONE;
+        if only_first_step {
+            g.row[0] = g.row.pop().unwrap_or(NONE);
+            g.days.pop();
+            g.faults.retain(|f| !(f.kind == FaultKind::Gap && f.step == 0 && f.steps == 1));
             g.wrapped = true;
         }
         let from = self.grid.row.len();

@@ -258,7 +258,7 @@ fn grid_notes(grid: &Grid, label: Label, step_min: i64, notes: &mut Vec<Note>) {
     if grid.wrapped {
         notes.push(Note::quiet(
             "weather.wrapped",
-            "The first row is the last step of the day before; it was taken as the last step of the last day.",
+            "One row falls outside the whole days at one end of the file; it was taken at the other end.",
         ));
     }
     if grid.instants {

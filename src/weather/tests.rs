@@ -157,7 +157,7 @@ fn units_are_converted() {
 }
 
 fn message(name: &str, bytes: &[u8], hints: &ReadHints) -> String {
-    let text = read_raw_bytes(name, bytes, hints).err().expect("refused").to_string();
+    let text = read_raw_bytes(name, bytes, hints).unwrap_err().to_string();
     assert!(text.contains("expected") && text.contains('\n'), "no way to mend it: {text}");
     text
 }

@@ -133,7 +133,7 @@ pub struct PairDoubt {
 pub struct GapBand {
     /// `E_B / E_A - 1`, percent.
     pub gap_pct: f64,
-    /// Its standard uncertainty, percentage points: `(1 + g) u_g`.
+    /// Its standard uncertainty, percentage points: `(1 + g) u_g sqrt(1 + 3 u_A^2)`.
     pub u_pct: f64,
     /// One case in ten lies below, percent.
     pub low_pct: f64,
@@ -171,14 +171,17 @@ pub fn pair_pct(inputs: &[DoubtInput], a: usize, b: usize, span: Span) -> f64 {
 /// The band of a gap and the probability that it is real, by formula.
 ///
 /// With normal errors the difference `E_B (1 + x_B) - E_A (1 + x_A)` is normal, so the probability is exact within the
-/// model. `e_a`, `e_b` in the same unit, both above 0.
+/// model. The gap itself is a ratio, `g = (1 + g_50)(1 + d / (1 + x_A)) - 1` with `d = x_B - x_A`, whose deviation is
+/// `(1 + g_50) u_g sqrt(1 + 3 u_A^2)` to second order, since the mean of `(1 + x)^-2` is `1 + 3 u^2` (GUM 5.1.2, note).
+/// `e_a`, `e_b` in the same unit, both above 0.
 pub fn band(inputs: &[DoubtInput], (a, e_a): (usize, f64), (b, e_b): (usize, f64), span: Span) -> GapBand {
     if !(e_a > 0.0 && e_b > 0.0) {
         return GapBand::default();
     }
     let ratio = e_b / e_a;
     let gap_pct = 100.0 * (ratio - 1.0);
-    let u_pct = ratio * pair_pct(inputs, a, b, span);
+    let second_order = (1.0 + 3.0 * (total_pct(inputs, a, span) / 100.0).powi(2)).sqrt();
+    let u_pct = ratio * pair_pct(inputs, a, b, span) * second_order;
     let variance: f64 = inputs
         .iter()
         .map(|i| {
@@ -392,9 +395,9 @@ mod tests {
         let p = formula.probability;
         let sampling = (p * (1.0 - p) / f64::from(n)).sqrt();
         assert!((both.drawn_probability.unwrap() - p).abs() < 4.0 * sampling);
-        // The deviation of a sample has a relative standard error of 1/sqrt(2n); the ratio adds terms of order u^2.
+        // The deviation of a sample has a relative standard error of 1/sqrt(2n).
         let relative = both.drawn_u_pct.unwrap() / formula.u_pct - 1.0;
-        assert!(relative.abs() < 4.0 / (2.0 * f64::from(n)).sqrt() + 0.0016 * 2.0, "{relative}");
+        assert!(relative.abs() < 4.0 / (2.0 * f64::from(n)).sqrt(), "{relative}");
         let expected = Percentiles::around(40_000.0, total_pct(&inputs, 0, Span::FirstYear));
         let got = drawn.percentiles(0, 40_000.0);
         // Standard error of a sample quantile: sqrt(p (1 - p) / n) / density.

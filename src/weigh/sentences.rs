@@ -31,7 +31,7 @@ pub fn line_sentence(
     let over = years.map_or("a year".to_string(), |n| format!("over {n} years"));
     let because = because(group, a, b);
     if amount == "0" {
-        return format!("{because}, which makes no difference to the energy that could be seen.");
+        return format!("{because}, which makes no difference here that could be seen.");
     }
     let more = if part.kwh > 0.0 { "more" } else { "less" };
     let season = season(&part.months_kwh).map(|s| format!(", {s}")).unwrap_or_default();

@@ -139,6 +139,7 @@ for (const path of pages) {
     if (!(some > 0 && some < all)) fault(name, `the filter leaves ${some} of ${all} rows`);
   }
   // Print: no figure may be cut. Heights are measured in the print layout at the width of the paper's text.
+  await page.evaluate(() => document.activeElement?.blur());
   await page.emulateMediaType("print");
   for (const [paper, width, height] of [["A4", 210, 297], ["Letter", 215.9, 279.4]]) {
     const px = (mm) => (mm * 96) / 25.4;

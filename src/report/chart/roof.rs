@@ -15,7 +15,7 @@ pub fn roof(r: &RoofView, index: usize, w: &Words) -> Option<Figure> {
     }
     let n = w.style();
     let used = r.slots.iter().filter(|s| s.used).count();
-    let shaded = r.slots.iter().filter(|s| s.used && s.lost_kwh >= 0.5).count();
+    let shaded = r.slots.iter().filter(|s| s.used && s.shaded).count();
     let title = w.fill(
         "finding.roof",
         &[
@@ -30,12 +30,12 @@ pub fn roof(r: &RoofView, index: usize, w: &Words) -> Option<Figure> {
     let (steps, decimals) = ticks(0.0, max.max(1.0), 4);
     let bounds: Vec<f64> = steps.iter().copied().filter(|t| *t > 0.0).take(TINTS.len()).collect();
     let tint = |s: &SlotView| match bounds.iter().position(|b| s.lost_kwh <= *b) {
-        _ if !s.lost_kwh.is_finite() || s.lost_kwh < 0.5 => "slot",
+        _ if !s.shaded || !s.lost_kwh.is_finite() => "slot",
         Some(i) => TINTS[i.min(TINTS.len() - 1)],
         None => TINTS[bounds.len().clamp(1, TINTS.len()) - 1],
     };
     let mut keys: Vec<(&str, String)> = vec![("slot", w.t("chart.none").to_string())];
-    if max >= 0.5 {
+    if r.slots.iter().any(|s| s.shaded) {
         for (i, b) in bounds.iter().enumerate() {
             keys.push((TINTS[i], w.fill("chart.up-to", &[("n", &n.number(*b, decimals))])));
         }
@@ -53,7 +53,7 @@ pub fn roof(r: &RoofView, index: usize, w: &Words) -> Option<Figure> {
         ],
         rows: Vec::new(),
     };
-    for (i, s) in r.slots.iter().enumerate().filter(|(_, s)| !s.used || s.lost_kwh >= 0.5) {
+    for (i, s) in r.slots.iter().enumerate().filter(|(_, s)| !s.used || s.shaded) {
         let mark = if s.used { "\u{2713}" } else { "\u{2013}" };
         table.rows.push(vec![
             (i + 1).to_string(),
@@ -103,7 +103,8 @@ fn draw(size: Size, r: &RoofView, keys: &[(&str, String)], tint: &dyn Fn(&SlotVi
         let (dx, dy) = (scale * slot.size_m[0] - 0.6, scale * slot.size_m[1] - 0.6);
         let hover = format!("{} {}: {} kWh", w.t("col.slot"), i + 1, n.number(slot.lost_kwh, 0));
         let class = match (slot.used, tint(slot)) {
-            (true, class) => class.to_string(),
+            (true, "slot") => "slot".to_string(),
+            (true, class) => format!("tile {class}"),
             (false, "slot") => "free".to_string(),
             (false, class) => format!("free lost {class}"),
         };
