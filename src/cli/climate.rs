@@ -166,6 +166,8 @@ fn modules(
     let known = parts.modules.keys().cloned().collect::<Vec<_>>().join(", ");
     let mut seen = BTreeSet::new();
     let mut all = Vec::with_capacity(tags.len());
+    // What holds for several modules is said once.
+    let mut said: Vec<(String, Vec<String>)> = Vec::new();
     for tag in tags {
         let Some(sheet) = parts.modules.get(&tag) else {
             return Err(format!(
@@ -185,7 +187,12 @@ fn modules(
             .map_err(wrong)?;
         let (electrical, more) = Electrical::fit(sheet, matrix.as_ref()).map_err(wrong)?;
         let (loss, first) = light_induced(sheet);
-        notes.extend(more.iter().chain(&first).map(|n| format!("{tag}: {}", n.text)));
+        for note in more.iter().chain(&first) {
+            match said.iter_mut().find(|(text, _)| *text == note.text) {
+                Some((_, tags)) => tags.push(tag.clone()),
+                None => said.push((note.text.clone(), vec![tag.clone()])),
+            }
+        }
         let spectrum = if args.spectrum { Spectrum::of(sheet.technology) } else { None };
         if args.spectrum && spectrum.is_none() {
             notes.insert(format!("{tag}: no published colour correction is known for its technology; none is taken."));
@@ -205,6 +212,7 @@ fn modules(
             tag: tag.clone(),
         });
     }
+    notes.extend(said.into_iter().map(|(text, tags)| format!("{}: {text}", tags.join(", "))));
     Ok(all)
 }
 

@@ -13,7 +13,6 @@ use super::{CliResult, Outcome, print, say};
 use crate::energy::Plan;
 use crate::job::{self, Job, LedgerLine};
 use crate::report::console::wrap;
-use crate::sky;
 use crate::weather::WeatherYear;
 use crate::weigh::diff::{Change, EnergyMove, Means, Moved, changes, energies, energy_moves, groups_of, moves};
 
@@ -182,7 +181,7 @@ impl Runner {
         let weather = match known {
             Some(weather) => weather,
             None => {
-                let year = Arc::new(sky::read(&job.weather_path(), &hints)?);
+                let year = Arc::new(super::weigh::weather_of(job)?);
                 if let Ok(mut all) = self.weather.lock() {
                     all.insert(key, year.clone());
                 }

@@ -9,6 +9,7 @@ mod diff;
 mod fleet;
 mod gather;
 mod inspect;
+mod meter;
 mod sky;
 mod start;
 mod string;
@@ -67,11 +68,12 @@ enum Command {
     Vet(vet::VetArgs),
     Diff(diff::DiffArgs),
     Climate(climate::ClimateArgs),
+    Meter(meter::MeterArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
 const COMMANDS: &[&str] =
-    &["weigh", "fleet", "gather", "string", "vet", "inspect", "sky", "typical", "climate", "diff", "start"];
+    &["weigh", "fleet", "gather", "string", "vet", "inspect", "sky", "typical", "climate", "meter", "diff", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
@@ -87,6 +89,7 @@ impl Command {
             Command::Vet(args) => vet::run(args),
             Command::Diff(args) => diff::run(args),
             Command::Climate(args) => climate::run(args),
+            Command::Meter(args) => meter::run(args),
         }
     }
 }

@@ -9,7 +9,7 @@ use super::{CliResult, Outcome, print, say, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
 use crate::job::{self, Job, Placed};
 use crate::report::view::Proposal;
-use crate::report::{self, Words, console, page};
+use crate::report::{self, Words, console, page, tables};
 use crate::sky;
 use crate::tables::{write_csv, write_whole};
 use crate::units::Note;
@@ -217,14 +217,10 @@ fn write_results(
     // The page first: if it cannot be made, nothing is written.
     let html = page(proposal)?;
     let (site, study) = (&weighed.placed.place.name, &weighed.study);
-    for (name, table) in [
-        ("months.csv", report::tables::months(site, study)),
-        ("years.csv", report::tables::years(site, study)),
-        ("account.csv", report::tables::account(site, study)),
-        ("gap.csv", report::tables::gaps(site, study)),
-    ] {
-        write_csv(&table, &out.join(name))?;
-    }
+    write_csv(&tables::months(site, study), &out.join("months.csv"))?;
+    write_csv(&tables::years(site, study), &out.join("years.csv"))?;
+    write_csv(&tables::account(site, study), &out.join("account.csv"))?;
+    write_csv(&tables::gaps(site, study), &out.join("gap.csv"))?;
     if hours {
         write_hours(weighed, &out.join("hours.parquet"))?;
     }
@@ -269,7 +265,7 @@ fn search(job: &Job, json: bool) -> CliResult {
 #[cfg(feature = "tables")]
 fn write_hours(weighed: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
     let tags: Vec<&str> = weighed.years.iter().map(|y| y.tag.as_str()).collect();
-    Ok(crate::tables::write_parquet(&report::tables::hours(&tags, &weighed.hours), path)?)
+    Ok(crate::tables::write_parquet(&tables::hours(&tags, &weighed.hours), path)?)
 }
 
 #[cfg(not(feature = "tables"))]

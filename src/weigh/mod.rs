@@ -11,6 +11,7 @@ pub mod diff;
 mod doubt;
 mod error;
 mod facts;
+pub mod meter;
 mod money;
 mod normal;
 mod players;
