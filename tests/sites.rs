@@ -144,7 +144,9 @@ fn a_tracker_gains_a_fifth_or_more_in_the_desert() {
     assert!(back_plan.options[0].setup.shade[0].beam_kept.iter().all(|k| *k == 1.0));
     assert!(plan.options[0].setup.shade[0].beam_kept.iter().any(|k| *k < 0.9));
     let lost = |y: &OptionYear| -kwh(y, Effect::Shade) / nominal(y);
-    assert!(lost(&ahead) > lost(&back) && lost(&back) > 0.0 && lost(&ahead) < 0.12, "{} {}", lost(&ahead), lost(&back));
+    assert!(lost(&ahead) > lost(&back) && lost(&back) > 0.0, "{} {}", lost(&ahead), lost(&back));
+    // Upright modules of whole cells lose all groups at once to the row in front: turning back pays.
+    assert!(back.e_ac_kwh() > ahead.e_ac_kwh());
 }
 
 #[test]
@@ -189,14 +191,15 @@ fn converters_at_the_modules_on_the_school_roof() {
     job.options.truncate(1);
     let with_strings = Plan::of(&job, &weather).unwrap().years().remove(0);
     let converter = toml::from_str(
-        "p_in_max_w = 500\nefficiency = [[10, 97.5], [50, 98.8], [100, 98.6]]\nv_in_max = 60\ni_in_max = 16\n\
+        "p_in_max_w = 500\nefficiency = [[10, 97.5], [50, 98.8], [100, 98.6]]\nv_in_max = 60\ni_in_max = 20\n\
          v_string = 750\nstring_min = 14\nstring_max = 30",
     );
     job.inverters.get_mut("K33").unwrap().module_converter = Some(converter.unwrap());
     job.options[0].module_converters = true;
     let plan = Plan::of(&job, &weather).unwrap();
     let each = plan.years().remove(0);
-    assert_ne!(plan.options[0].check.verdict, Verdict::NotAllowed);
+    let check = &plan.options[0].check;
+    assert_ne!(check.verdict, Verdict::NotAllowed, "{:?}", check.broken().collect::<Vec<_>>());
     let (shade, less) = (kwh(&with_strings, Effect::Shade), kwh(&each, Effect::Shade));
     assert!(shade < less && less < 0.0, "{shade} {less}");
     let own = kwh(&each, Effect::ModuleConverter) / nominal(&each);

@@ -306,6 +306,7 @@ pub(super) const RULES: &[Rule] = &[
     // [snow]
     rule("snow.model", Words(&["slide", "none"])).eg("model = \"slide\""),
     rule("snow.fresh_cm", Above(0.0, 50.0))
+        .unit("cm")
         .mend("Rise of the snow depth that covers the modules, in centimetres.")
         .from("Marion et al. 2013, from memory"),
     // [loads]

@@ -57,7 +57,17 @@ impl RoofFit {
 pub struct FitCache {
     layouts: Vec<(usize, Face, Vec<Layout>)>,
     paths: Vec<(usize, SunPath, SunPath)>,
-    shades: Vec<(usize, Face, usize, bool, Arc<Vec<SlotShade>>)>,
+    shades: Vec<KnownShade>,
+}
+
+/// The shade on the slots of one layout of one plane.
+#[derive(Debug)]
+struct KnownShade {
+    plane: usize,
+    face: Face,
+    layout: usize,
+    coarse: bool,
+    shades: Arc<Vec<SlotShade>>,
 }
 
 /// Lays out a plane and takes the best slots.
@@ -124,13 +134,14 @@ impl FitCache {
         let step_h = crate::units::step_hours(step_min);
         let kept = &mut self.shades;
         let mut shades_of = |which: usize, rough: bool| {
-            let same = |s: &&(usize, Face, usize, bool, _)| (s.0, s.2, s.3) == (number, which, rough) && s.1 == *face;
-            if let Some((.., shades)) = kept.iter().find(same) {
-                return Arc::clone(shades);
+            let same = |k: &&KnownShade| (k.plane, k.layout, k.coarse) == (number, which, rough) && k.face == *face;
+            if let Some(known) = kept.iter().find(same) {
+                return Arc::clone(&known.shades);
             }
             let (layout, path) = (&found[which], if rough { coarse } else { full });
             let shades = Arc::new(shades_at(&layout.slots, layout.orientation, face, &frame, &things, path, rough));
-            kept.push((number, *face, which, rough, Arc::clone(&shades)));
+            let known = Arc::clone(&shades);
+            kept.push(KnownShade { plane: number, face: *face, layout: which, coarse: rough, shades: known });
             shades
         };
         let chosen_of =
