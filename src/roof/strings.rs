@@ -17,7 +17,10 @@ pub struct GroupCurve {
     a: f64,
     r: f64,
     diode: f64,
-    i_mp: f64,
+    /// The currents at which a maximum is looked for, over the light current.
+    tried: [f64; 7],
+    /// Logarithm of what each of them leaves of the light current.
+    log_left: [f64; 7],
 }
 
 /// Forward drop of a conducting bypass diode, V. Typical Schottky diode at 10 A (from memory).
@@ -43,7 +46,8 @@ impl GroupCurve {
             r = 0.0;
         }
         let diode = ratio(DIODE_DROP_V * f64::from(groups) / v_mp, 0.0, 0.2, 0.05);
-        GroupCurve { v_oc, a, r, diode, i_mp }
+        let left = [2.2, 1.5, 1.0, 0.65, 0.4, 0.2, 0.06].map(|x| x * (1.0 - i_mp));
+        GroupCurve { v_oc, a, r, diode, tried: left.map(|x| 1.0 - x), log_left: left.map(crate::maths::ln) }
     }
 
     /// Voltage of a group over V_mp of a group.
@@ -63,7 +67,7 @@ impl GroupCurve {
 
     /// The currents at which a maximum is looked for below a light current `g`.
     fn candidates(&self, g: f64) -> [f64; 7] {
-        [2.2, 1.5, 1.0, 0.65, 0.4, 0.2, 0.06].map(|x| g * (1.0 - x * (1.0 - self.i_mp)))
+        self.tried.map(|share| g * share)
     }
 
     /// Points of a string's curve, `(current, voltage)`, current ascending: open circuit, all candidates, all steps.
@@ -101,9 +105,19 @@ fn current_at(v: f64, points: &[(f64, f64)]) -> f64 {
 /// Materials and Solar Cells 94 (2010) 2298 for the empirical form (title from memory).
 pub fn string_power(levels: &[(f64, u32)], curve: &GroupCurve) -> f64 {
     let mut best = 0.0_f64;
-    for &(g, _) in levels {
-        for i in curve.candidates(g) {
-            best = best.max(i * curve.string_voltage(i, levels));
+    for (at, &(g, own)) in levels.iter().enumerate() {
+        // The level's own groups need no further logarithm: ln(g - i) = ln g + ln(1 - i/g).
+        let log_g = crate::maths::ln(g.max(1e-12));
+        for (share, log_left) in curve.tried.iter().zip(curve.log_left) {
+            let i = g * share;
+            let here = (curve.v_oc + curve.a * (log_g + log_left) - curve.r * i).max(-curve.diode);
+            let mut v = f64::from(own) * here;
+            for (k, &(other, count)) in levels.iter().enumerate() {
+                if k != at {
+                    v += f64::from(count) * curve.voltage(i, other);
+                }
+            }
+            best = best.max(i * v);
         }
     }
     best
