@@ -172,7 +172,7 @@ fn killed_at_any_moment_and_resumed_the_bytes_are_the_same() {
     let mut killed = 0;
     for round in 0..5 {
         seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        let share = (seed >> 33) as f64 / f64::from(1_u32 << 31);
+        let share = 0.7 * (seed >> 33) as f64 / f64::from(1_u32 << 31);
         let mut words = vec!["fleet", text(&fleet), "--out", text(&broken), "--quiet"];
         if round > 0 {
             words.push("--resume");
