@@ -4,9 +4,12 @@
 //! doing with [`say`], and returns an [`Outcome`]. To add one: its file, a variant of [`Command`], a line in
 //! [`Command::run`].
 
+mod climate;
+mod diff;
 mod fleet;
 mod gather;
 mod inspect;
+mod meter;
 mod sky;
 mod start;
 mod string;
@@ -63,10 +66,14 @@ enum Command {
     Typical(typical::TypicalArgs),
     String(string::StringArgs),
     Vet(vet::VetArgs),
+    Diff(diff::DiffArgs),
+    Climate(climate::ClimateArgs),
+    Meter(meter::MeterArgs),
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "fleet", "gather", "string", "vet", "inspect", "sky", "typical", "start"];
+const COMMANDS: &[&str] =
+    &["weigh", "fleet", "gather", "string", "vet", "inspect", "sky", "typical", "climate", "meter", "diff", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
@@ -80,6 +87,9 @@ impl Command {
             Command::Typical(args) => typical::run(args),
             Command::String(args) => string::run(args),
             Command::Vet(args) => vet::run(args),
+            Command::Diff(args) => diff::run(args),
+            Command::Climate(args) => climate::run(args),
+            Command::Meter(args) => meter::run(args),
         }
     }
 }

@@ -5,14 +5,15 @@ use std::path::{Path, PathBuf};
 use argh::FromArgs;
 use serde_json::json;
 
-use super::{CliResult, Outcome, print, say};
+use super::{CliResult, Outcome, print, say, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
 use crate::job::{self, Job, Placed};
 use crate::report::view::Proposal;
-use crate::report::{self, Words, console, page};
+use crate::report::{self, Words, console, page, tables};
 use crate::sky;
-use crate::tables::write_whole;
-use crate::weather::WeatherYear;
+use crate::tables::{write_csv, write_whole};
+use crate::units::Note;
+use crate::weather::{Period, ReadHints, WeatherYear};
 use crate::weigh::{self, Study};
 
 /// Weigh the options of one job against each other: prints the answer, writes tables and a report.
@@ -39,6 +40,10 @@ pub struct WeighArgs {
     /// print every input with unit, source, and whether it was given
     #[argh(switch)]
     inputs: bool,
+
+    /// look for the best set-up within the limits of [search] instead
+    #[argh(switch)]
+    search: bool,
 
     /// print numbers as JSON
     #[argh(switch)]
@@ -67,10 +72,13 @@ pub(crate) struct Weighed {
 impl Weighed {
     /// Reads the weather and runs all options.
     pub fn of(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
-        let weather = sky::read(&job.weather_path(), &job.read_hints()?)?;
+        let (weather, several) = weather_and_years(&job)?;
         let placed = job.settle(&weather)?;
-        let plan = Plan::of(&job, &weather)?;
-        let study = weigh::study(&job, &weather, &plan)?;
+        let mut plan = Plan::of(&job, &weather)?;
+        plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
+        let spread = weigh::spread_of_years(&job, &several);
+        let mut study = weigh::study_with_spread(&job, &weather, &plan, spread)?;
+        study.notes.extend(year_by_year(&job, &several));
         let hours = report::hours(&plan, &weather);
         let years = study.options.iter().map(|o| o.year.clone()).collect();
         Ok(Weighed { job, weather, placed, plan, years, study, hours })
@@ -98,11 +106,14 @@ impl Weighed {
     /// Everything that went in and came out.
     pub fn run_record(&self, notes: &[crate::units::Note]) -> serde_json::Value {
         let mut record = self.job.record();
+        // A run repeated from its record has the weather file among its files already.
+        let weather = crate::job::FileDigest {
+            file: self.weather.provenance.file.clone(),
+            sha256: self.weather.provenance.sha256.clone(),
+        };
         if let Some(files) = record.get_mut("files").and_then(serde_json::Value::as_array_mut) {
-            files.push(json!({
-                "file": self.weather.provenance.file,
-                "sha256": self.weather.provenance.sha256,
-            }));
+            files.retain(|f| f.get("file").and_then(serde_json::Value::as_str) != Some(weather.file.as_str()));
+            files.push(json!(weather));
         }
         record["weather"] = json!({
             "place": self.weather.place,
@@ -115,9 +126,64 @@ impl Weighed {
     }
 }
 
+/// The checked weather year of a job, text or Parquet; of a file with several years, a typical year made from them.
+pub(crate) fn weather_of(job: &Job) -> Result<WeatherYear, Box<dyn std::error::Error>> {
+    Ok(weather_and_years(job)?.0)
+}
+
+/// The year that drives the job, and the real years that are run one by one for their spread.
+fn weather_and_years(job: &Job) -> Result<(WeatherYear, Vec<WeatherYear>), Box<dyn std::error::Error>> {
+    let hints = ReadHints { period: Period::WholeYears, ..job.read_hints()? };
+    let read = |path: &Path| -> Result<WeatherYear, Box<dyn std::error::Error>> {
+        Ok(sky::complete(weather_file::read_raw(path, &hints)?, &hints)?)
+    };
+    let main = read(&job.weather_path())?;
+    let mut years = Vec::new();
+    let weather = if main.days.len() > 366 {
+        years = sky::split_years(&main);
+        let mut typical = sky::assemble(&years)?.year;
+        let text = format!(
+            "The file holds {} years; a typical year was assembled from them (ISO 15927-4, from memory), and every \
+             year was run by itself for the spread.",
+            years.len()
+        );
+        typical.provenance.notes.push(Note::loud("weather.typical-assembled", text));
+        typical
+    } else {
+        main
+    };
+    for file in &job.spec.weather.series {
+        years.extend(sky::split_years(&read(&job.base.join(file))?));
+    }
+    Ok((weather, years))
+}
+
+/// One note an option: what the real years give, run one by one.
+fn year_by_year(job: &Job, years: &[WeatherYear]) -> Vec<Note> {
+    if years.len() < 2 {
+        return Vec::new();
+    }
+    let runs: Vec<Vec<OptionYear>> = years.iter().filter_map(|y| Plan::of(job, y).ok()).map(|p| p.years()).collect();
+    (0..job.options.len())
+        .filter_map(|k| {
+            let kwh: Vec<f64> = runs.iter().map(|r| r[k].e_ac_kwh()).collect();
+            let s = sky::spread(&kwh)?;
+            let text = format!(
+                "{}: {} real years run one by one give {:.0} kWh at least, {:.0} in nine years of ten (by rank; {:.0} \
+                 by a normal fit), {:.0} in the mean, {:.0} at most; spread {:.1} % (one standard deviation).",
+                job.options[k].tag, s.years, s.min, s.p90_rank, s.p90_fit, s.mean, s.max, s.sd_pct
+            );
+            Some(Note::loud("weigh.year-by-year", text))
+        })
+        .collect()
+}
+
 /// Weighs, prints, writes.
 pub fn run(args: WeighArgs) -> CliResult {
     let job = job::load(&args.job)?;
+    if args.search {
+        return search(&job, args.json);
+    }
     let out = args.out.clone().unwrap_or_else(|| Path::new("reports").join(&job.name));
     let weighed = Weighed::of(job)?;
     let command = format!("yearlight weigh {}", args.job.display());
@@ -150,27 +216,61 @@ fn write_results(
     std::fs::create_dir_all(out).map_err(|source| crate::tables::TableError::Write { path: out.into(), source })?;
     // The page first: if it cannot be made, nothing is written.
     let html = page(proposal)?;
-    #[cfg(feature = "tables")]
-    {
-        use crate::report::tables;
-        use crate::tables::{write_csv, write_parquet};
-        let (site, study) = (&weighed.placed.place.name, &weighed.study);
-        write_csv(&tables::months(site, study), &out.join("months.csv"))?;
-        write_csv(&tables::years(site, study), &out.join("years.csv"))?;
-        write_csv(&tables::account(site, study), &out.join("account.csv"))?;
-        write_csv(&tables::gaps(site, study), &out.join("gap.csv"))?;
-        if hours {
-            let tags: Vec<&str> = weighed.years.iter().map(|y| y.tag.as_str()).collect();
-            write_parquet(&tables::hours(&tags, &weighed.hours), &out.join("hours.parquet"))?;
-        }
+    let (site, study) = (&weighed.placed.place.name, &weighed.study);
+    write_csv(&tables::months(site, study), &out.join("months.csv"))?;
+    write_csv(&tables::years(site, study), &out.join("years.csv"))?;
+    write_csv(&tables::account(site, study), &out.join("account.csv"))?;
+    write_csv(&tables::gaps(site, study), &out.join("gap.csv"))?;
+    if hours {
+        write_hours(weighed, &out.join("hours.parquet"))?;
     }
-    #[cfg(not(feature = "tables"))]
-    let _ = (weighed, hours);
     let mut text = serde_json::to_string_pretty(record)?;
     text.push('\n');
     write_whole(&out.join("run.json"), text.as_bytes())?;
     write_whole(&out.join("report.html"), html.as_bytes())?;
     Ok(())
+}
+
+/// Scans the set-ups that `[search]` allows and prints the best of them and how flat the optimum is.
+fn search(job: &Job, json: bool) -> CliResult {
+    let weather = weather_of(job)?;
+    job.settle(&weather)?;
+    let found = weigh::best(job, &weather)?;
+    if json {
+        print(&serde_json::to_string_pretty(&found)?)?;
+        return Ok(Outcome::Done);
+    }
+    let word = if found.best == weigh::search::Best::Lowest { "lowest" } else { "highest" };
+    let mut out = format!("{}: {} set-ups run, {} not allowed\n\n", job.spec.title, found.runs, found.refused);
+    let goal = job.spec.search.as_ref().and_then(|s| s.goal.as_deref());
+    let what = match (goal, &job.spec.money) {
+        (Some("energy"), _) | (_, None) => format!("{:.0} kWh in the first year", found.value),
+        (Some("value"), Some(m)) => format!("net present value {:.0} {}", found.value, m.currency),
+        (_, Some(m)) => format!("{:.4} {} per kWh over the years", found.value, m.currency),
+    };
+    out.push_str(&format!("Best ({word}): {what}\n"));
+    for (axis, at) in found.axes.iter().zip(&found.at) {
+        out.push_str(&format!("  {:<14} {:>9.2} {}\n", axis.name, at, axis.unit));
+    }
+    out.push_str("\nHow flat it is: range within 1 % of the best, the rest held\n");
+    for (axis, flat) in found.axes.iter().zip(&found.flat) {
+        let [lo, hi] = flat.within_1_pct;
+        let edge = if flat.at_limit { "  (at a limit of the search)" } else { "" };
+        out.push_str(&format!("  {:<14} {lo:>9.2} to {hi:.2} {}{edge}\n", flat.name, axis.unit));
+    }
+    print(&out)?;
+    Ok(Outcome::Done)
+}
+
+#[cfg(feature = "tables")]
+fn write_hours(weighed: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
+    let tags: Vec<&str> = weighed.years.iter().map(|y| y.tag.as_str()).collect();
+    Ok(crate::tables::write_parquet(&tables::hours(&tags, &weighed.hours), path)?)
+}
+
+#[cfg(not(feature = "tables"))]
+fn write_hours(_: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
+    Err(format!("{}: this build writes no Parquet.\n  Build with the feature \"tables\".", path.display()).into())
 }
 
 fn inputs(job: &Job) -> String {
@@ -198,6 +298,30 @@ fn open(path: &Path) -> Result<(), Box<dyn std::error::Error>> {
         Err(_) => {
             say(false, &format!("No viewer was found; open {} in a browser.", path.display()));
             Ok(())
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn write(job: Job, out: &Path) {
+        let weighed = Weighed::of(job).unwrap();
+        let proposal = weighed.proposal("yearlight weigh");
+        let record = weighed.run_record(&proposal.notes);
+        write_results(&weighed, &proposal, &record, out, false).unwrap();
+    }
+
+    #[test]
+    fn a_run_repeats_to_the_byte_from_its_record() {
+        let dir = tempfile::tempdir().unwrap();
+        let (first, again) = (dir.path().join("first"), dir.path().join("again"));
+        write(job::load(Path::new("configs/two-skies/cloudy.toml")).unwrap(), &first);
+        write(job::load(&first.join("run.json")).unwrap(), &again);
+        for name in ["run.json", "months.csv", "years.csv", "account.csv", "gap.csv", "report.html"] {
+            let read = |folder: &Path| std::fs::read(folder.join(name)).unwrap();
+            assert!(read(&first) == read(&again), "{name} differs");
         }
     }
 }

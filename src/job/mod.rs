@@ -36,9 +36,15 @@ pub use record::from_sections;
 pub use resolve::{Loader, Parts, from_text, parts};
 pub use schema::{job_schema, parts_schema};
 pub use spec::{
-    AgeingSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec, SkylineSpec, WeatherSpec,
+    AgeingSpec, DirtModelSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec, SkylineSpec, SnowSpec,
+    WeatherSpec,
 };
 pub use weighing::{ClaimsSpec, InputDoubtSpec, MoneySpec, SearchSpec, UncertaintySpec};
+
+/// SHA-256 of some bytes, lower-case hexadecimal, as files are listed with.
+pub fn checksum(bytes: &[u8]) -> String {
+    resolve::sha256_hex(bytes)
+}
 
 /// A checked job: every name resolved, every default filled in, every file it names (but the weather) read.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,6 +84,11 @@ impl Job {
     /// The weather file, relative to the current folder.
     pub fn weather_path(&self) -> PathBuf {
         resolve::join(&self.base, &self.spec.weather.file)
+    }
+
+    /// A file that the job names, relative to the current folder.
+    pub fn path_of(&self, named: &str) -> PathBuf {
+        resolve::join(&self.base, named)
     }
 
     /// The module of an option. The tag was checked at the door.

@@ -30,7 +30,7 @@ pub enum ReportError {
 /// A part of a section.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "kind", rename_all = "lowercase")]
-enum Block {
+pub(crate) enum Block {
     Figure { figure: Figure },
     Table { caption: String, table: Table, class: &'static str },
     Text { text: String },
@@ -43,10 +43,10 @@ enum Block {
 
 /// A section with its heading.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-struct Section {
-    id: String,
-    title: String,
-    blocks: Vec<Block>,
+pub(crate) struct Section {
+    pub(crate) id: String,
+    pub(crate) title: String,
+    pub(crate) blocks: Vec<Block>,
 }
 
 static PAGES: OnceLock<Result<Environment<'static>, String>> = OnceLock::new();

@@ -5,6 +5,7 @@
 
 mod build;
 pub mod chart;
+mod climate_page;
 pub mod console;
 mod fleet_page;
 mod html;
@@ -18,7 +19,10 @@ pub mod words;
 pub(crate) mod sample;
 
 pub use build::{Source, hours};
+pub use climate_page::{climate_lines, climate_page};
 pub use fleet_page::{SiteRow, fleet_page};
+#[cfg(test)]
+pub(crate) use html::tests::well_formed;
 pub use html::{ReportError, page};
 pub use view::Proposal;
 pub use words::Words;

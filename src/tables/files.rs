@@ -53,6 +53,30 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), TableError> {
     Ok(())
 }
 
+/// Writes a table as CSV, whole or not at all; the plain writer of builds without data frames. A number that is not
+/// finite leaves its cell empty.
+///
+/// # Errors
+/// [`TableError`] when the table cannot be encoded or the file cannot be written.
+#[cfg(not(feature = "tables"))]
+pub fn write_csv(table: &super::Table, path: &Path) -> Result<(), TableError> {
+    use super::Column;
+    let fail = |reason: String| TableError::Encode { path: path.to_path_buf(), reason };
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(table.columns().iter().map(|(name, _)| name)).map_err(|e| fail(e.to_string()))?;
+    for row in 0..table.rows() {
+        let cells = table.columns().iter().map(|(_, column)| match column {
+            Column::Text(x) => x[row].clone(),
+            Column::Whole(x) => x[row].to_string(),
+            Column::Number(x) if x[row].is_finite() => format!("{:?}", x[row]),
+            Column::Number(_) => String::new(),
+        });
+        writer.write_record(cells).map_err(|e| fail(e.to_string()))?;
+    }
+    let bytes = writer.into_inner().map_err(|e| fail(e.to_string()))?;
+    write_whole(path, &bytes)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -6,6 +6,8 @@ mod frame;
 #[cfg(feature = "tables")]
 mod groups;
 
+#[cfg(not(feature = "tables"))]
+pub use files::write_csv;
 pub use files::{TableError, write_whole};
 #[cfg(feature = "tables")]
 pub use frame::{

@@ -483,12 +483,21 @@ fn claims_of(job: &Job, plan: &Plan, cases: &[Case], gaps: &[Gap], inputs: &[Dou
         ageing: line_pct(inputs, Group::Ageing, 0, praised, Span::MeanOf(n)),
         pair: pair_pct(inputs, 0, praised, Span::FirstYear),
     };
-    judge(spec, &side(job, plan, a), &side(job, plan, b), gap, &doubt)
+    // The engineer's load counts for the claim about the frame too.
+    let mut spec = spec.clone();
+    if let Some(loads) = &job.spec.loads {
+        spec.site_load_front_pa = spec.site_load_front_pa.or(loads.front_pa);
+        spec.site_load_rear_pa = spec.site_load_rear_pa.or(loads.rear_pa);
+        spec.clamp_zone = spec.clamp_zone.or_else(|| loads.clamp_zone.clone());
+    }
+    judge(&spec, &side(job, plan, a), &side(job, plan, b), gap, &doubt)
 }
 
 fn side<'a>(job: &Job, plan: &Plan, case: &'a Case) -> Side<'a> {
     let parts = &case.planned.setup.mounting.parts;
-    // Land by rows: each m2 of module takes pitch / slant of ground.
+    // Land by rows: each m2 of module takes pitch / slant of ground, where the field is not laid out.
+    let field = &case.planned.field;
+    let laid_out = (field.len() == parts.len()).then(|| field.iter().map(|(_, f)| f.land_m2).sum());
     let land = parts.iter().map(|&(p, share)| {
         let rows = plan.site.planes[p].spec.rows.as_ref()?;
         (rows.slant_m > 0.0).then(|| case.facts.m2 * share * rows.pitch_m / rows.slant_m)
@@ -503,6 +512,6 @@ fn side<'a>(job: &Job, plan: &Plan, case: &'a Case) -> Side<'a> {
             .money
             .as_ref()
             .map(|m| f64::from(case.facts.modules) * m.per_module + case.facts.m2 * m.per_m2),
-        land_m2: land.sum(),
+        land_m2: laid_out.or_else(|| land.sum()),
     }
 }

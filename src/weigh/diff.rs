@@ -1,5 +1,6 @@
 //! Two runs side by side: every input that differs, and what each moved.
 
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
@@ -35,7 +36,7 @@ pub struct Moved {
 pub enum Means {
     /// Exact split over all mixes of old and new.
     Split,
-    /// Too many groups for all mixes: changed one after the other in the order of the job.
+    /// Too many groups for all mixes, or a mix that cannot be run: changed one after the other in the order of the job.
     InTurn,
     /// Mixes of old and new cannot be run: all changes together.
     Together,
@@ -217,11 +218,11 @@ pub fn moves(
     old: &Value,
     new: &Value,
     changes: &[Change],
-    run: impl Fn(&Value) -> Option<Vec<(String, f64)>>,
+    run: impl Fn(&Value) -> Option<Vec<(String, f64)>> + Sync,
 ) -> (Means, Vec<Moved>) {
     let groups = groups_of(changes);
     let n = groups.len();
-    let at = |chosen: &dyn Fn(usize) -> bool| {
+    let at = |chosen: &(dyn Fn(usize) -> bool + Sync)| {
         let taken: Vec<&str> = (0..n).filter(|i| chosen(*i)).map(|i| groups[i].as_str()).collect();
         run(&mixed(old, new, &taken))
     };
@@ -229,11 +230,25 @@ pub fn moves(
     let options: Vec<String> =
         before.iter().map(|(t, _)| t.clone()).filter(|t| after.iter().any(|(a, _)| a == t)).collect();
     let of = |energies: &[(String, f64)], tag: &str| energies.iter().find(|(t, _)| t == tag).map(|(_, e)| *e);
-    let all: Option<Vec<Vec<(String, f64)>>> = if n <= MAX_MIXED {
-        (0..1_usize << n).map(|mask| at(&|i| mask >> i & 1 == 1)).collect()
-    } else {
-        (0..=n).map(|k| at(&|i| i < k)).collect()
+    // The ends are known; what lies between is run on all threads, in a fixed order.
+    let end = (1_usize << n.min(MAX_MIXED)) - 1;
+    let ends = |at_old: bool, at_new: bool| match (at_old, at_new) {
+        (true, _) => Some(before.clone()),
+        (_, true) => Some(after.clone()),
+        _ => None,
     };
+    let every = || {
+        let mix = |mask: usize| ends(mask == 0, mask == end).or_else(|| at(&|i| mask >> i & 1 == 1));
+        (0..=end).into_par_iter().map(mix).collect()
+    };
+    let in_turn = || {
+        let mix = |k: usize| ends(k == 0, k == n).or_else(|| at(&|i| i < k));
+        (0..=n).into_par_iter().map(mix).collect::<Option<Vec<_>>>()
+    };
+    let all: Option<Vec<Vec<(String, f64)>>> = if n <= MAX_MIXED { every() } else { None };
+    let split = all.is_some();
+    // Where some mix cannot be run, the one path from old to new may still go.
+    let all = all.or_else(in_turn);
     let mut moved = Vec::new();
     let mut add = |group: &str, option: &str, kwh: f64| {
         moved.push(Moved { group: group.to_string(), option: option.to_string(), kwh });
@@ -241,7 +256,7 @@ pub fn moves(
     for option in &options {
         let values: Option<Vec<f64>> = all.as_ref().and_then(|all| all.iter().map(|e| of(e, option)).collect());
         match values {
-            Some(v) if n <= MAX_MIXED => {
+            Some(v) if split => {
                 let parts = shapley(n, |s| v[s as usize]).unwrap_or_default();
                 groups.iter().zip(parts).for_each(|(g, kwh)| add(g, option, kwh));
             }
@@ -254,7 +269,7 @@ pub fn moves(
     }
     let means = match all {
         None => Means::Together,
-        Some(_) if n <= MAX_MIXED => Means::Split,
+        Some(_) if split => Means::Split,
         Some(_) => Means::InTurn,
     };
     (means, moved)

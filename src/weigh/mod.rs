@@ -5,11 +5,13 @@
 mod best;
 mod budget;
 pub mod claims;
+pub mod climate;
 mod compare;
 pub mod diff;
 mod doubt;
 mod error;
 mod facts;
+pub mod meter;
 mod money;
 mod normal;
 mod players;

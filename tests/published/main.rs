@@ -1,5 +1,7 @@
 //! Checks against published values, one file per source, data beside them.
 
+mod table;
+
 mod aguiar_1988;
 mod astronomy;
 mod cell_temperature;

@@ -93,38 +93,58 @@ pub fn light_heat(o: &OptionView, w: &Words) -> Option<Figure> {
     }
     let half = (half / 10.0).round() * 10.0;
     let title = w.fill("finding.light-heat", &[("tag", &o.year.tag), ("g", &n.number(half, 0))]);
+    let id = format!("light-heat-{}", safe(&o.year.tag));
+    binned(&id, title, &map.light_edges_w_m2, &map.heat_edges_c, &map.kwh, w.t("chart.kwh-year"), w)
+}
+
+/// Energy by in-plane light (columns) and cell temperature (rows, coldest first); `None` when the edges do not fit.
+pub(crate) fn binned(
+    id: &str,
+    title: String,
+    light: &[f64],
+    heat: &[f64],
+    kwh: &[Vec<f64>],
+    unit: &str,
+    w: &Words,
+) -> Option<Figure> {
+    let (columns, rows) = (light.len().checked_sub(1)?, heat.len().checked_sub(1)?);
+    if columns == 0 || rows == 0 || kwh.len() != rows || kwh.iter().any(|r| r.len() != columns) {
+        return None;
+    }
+    let n = w.style();
+    let cells: Vec<Vec<f64>> = kwh.iter().rev().map(|r| r.iter().map(|v| finite(*v).max(0.0)).collect()).collect();
+    let short = unit.split_whitespace().next().unwrap_or(unit).trim_end_matches(',');
     let span = |e: &[f64], i: usize| format!("{}\u{2013}{}", n.number(e[i], 0), n.number(e[i + 1], 0));
     let name = |r: usize| {
         let i = rows - 1 - r;
-        let (a, b) = (map.heat_edges_c[i], map.heat_edges_c[i + 1]);
+        let (a, b) = (heat[i], heat[i + 1]);
         format!("{} \u{2026} {}", n.number(a, 0), n.number(b, 0))
     };
     let row_names: Vec<String> = (0..rows).map(name).collect();
     let mut table = Table { head: vec![format!("{}, \u{b0}C", w.t("col.cell"))], rows: Vec::new() };
-    table.head.extend((0..columns).map(|c| format!("{} W/m\u{b2}", span(&map.light_edges_w_m2, c))));
+    table.head.extend((0..columns).map(|c| format!("{} W/m\u{b2}", span(light, c))));
     for (r, row) in cells.iter().enumerate() {
         let mut line = vec![row_names[r].clone()];
         line.extend(row.iter().map(|v| if *v > 0.0 { n.number(*v, 0) } else { n.none.clone() }));
         table.rows.push(line);
     }
-    let id = format!("light-heat-{}", safe(&o.year.tag));
-    let desc = format!("{}; {}; {}", w.t("chart.in-plane"), w.t("chart.cell-c"), w.t("chart.kwh-year"));
-    Some(figure(&id, title, &desc, table, |size| {
+    let desc = format!("{}; {}; {}", w.t("chart.in-plane"), w.t("chart.cell-c"), unit);
+    Some(figure(id, title, &desc, table, |size| {
         let every = size.pick(1, 2) * columns.div_ceil(14);
         draw(
             size,
             &Grid {
                 cells: &cells,
                 row_names: row_names.clone(),
-                edges: (0..=columns).step_by(every).map(|c| (c, n.number(map.light_edges_w_m2[c], 0))).collect(),
+                edges: (0..=columns).step_by(every).map(|c| (c, n.number(light[c], 0))).collect(),
                 x_title: w.t("chart.in-plane"),
                 y_title: w.t("chart.cell-c"),
-                unit: w.t("chart.kwh-year"),
+                unit,
                 decimals: 0,
                 hover: Box::new(|r, c| {
                     format!(
-                        "{} W/m\u{b2}, {} \u{b0}C: {} kWh",
-                        span(&map.light_edges_w_m2, c),
+                        "{} W/m\u{b2}, {} \u{b0}C: {} {short}",
+                        span(light, c),
                         row_names[r],
                         n.number(cells[r][c], 0)
                     )

@@ -5,6 +5,7 @@
 //! labels of narrower fonts fit too.
 
 mod bars;
+mod climate;
 mod heat;
 mod lines;
 mod roof;
@@ -12,6 +13,7 @@ mod rows;
 mod svg;
 
 pub use bars::{months, sky};
+pub use climate::{climate_bins, climate_gaps, climate_plane};
 pub use heat::{clipping, light_heat, output};
 pub use lines::{light, years};
 pub use roof::roof;
