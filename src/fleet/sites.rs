@@ -120,7 +120,7 @@ impl Sites {
             if !records.read_byte_record(&mut record).map_err(broken)? {
                 break;
             }
-            if sites.rows % sites.per_part == 0 {
+            if sites.rows.is_multiple_of(sites.per_part) {
                 sites.starts.push(start);
             }
             let line = record.position().map_or(0, csv::Position::line);
