@@ -8,6 +8,7 @@ use super::{CliResult, Outcome};
 
 /// Run many sites from one table and a template: streams results to a Parquet data set, reports bad sites, resumes.
 #[derive(FromArgs, Debug)]
+#[cfg_attr(not(feature = "tables"), allow(dead_code))]
 #[argh(
     subcommand,
     name = "fleet",

@@ -8,6 +8,7 @@ use super::CliResult;
 
 /// Join the shares of a fleet run; checks that no part is missing or there twice.
 #[derive(FromArgs, Debug)]
+#[cfg_attr(not(feature = "tables"), allow(dead_code))]
 #[argh(
     subcommand,
     name = "gather",
@@ -37,6 +38,5 @@ pub fn run(args: GatherArgs) -> CliResult {
 /// Without Parquet there is nothing to join.
 #[cfg(not(feature = "tables"))]
 pub fn run(args: GatherArgs) -> CliResult {
-    let GatherArgs { dir, json: _, quiet: _ } = args;
-    Err(format!("{}: this build has no Parquet.\n  Build with the feature \"tables\".", dir.display()).into())
+    Err(format!("{}: this build has no Parquet.\n  Build with the feature \"tables\".", args.dir.display()).into())
 }

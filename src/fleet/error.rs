@@ -68,6 +68,7 @@ pub enum FleetError {
     },
 }
 
+#[cfg(feature = "tables")]
 impl FleetError {
     pub(super) fn unreadable(path: &std::path::Path, e: &std::io::Error, expected: &'static str) -> FleetError {
         let reason = match e.kind() {

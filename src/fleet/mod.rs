@@ -10,28 +10,28 @@
 //! of a part depend on its sites alone: not on threads, on interruptions, or on how the parts were shared out.
 
 mod error;
-mod overrides;
 mod sites;
-mod skies;
 mod spec;
-
-mod site;
 
 #[cfg(feature = "tables")]
 mod finish;
 #[cfg(feature = "tables")]
 mod manifest;
 #[cfg(feature = "tables")]
+mod overrides;
+#[cfg(feature = "tables")]
 mod rows;
 #[cfg(feature = "tables")]
 mod run;
 #[cfg(feature = "tables")]
 mod set;
+#[cfg(feature = "tables")]
+mod site;
+#[cfg(feature = "tables")]
+mod skies;
 
 pub use error::FleetError;
-pub use site::{OptionDone, SiteDone, SiteRefused, Stages};
 pub use sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SITES_PER_PART, SiteRow, Sites};
-pub use skies::{Skies, YEARS_KEPT};
 pub use spec::FleetSpec;
 
 #[cfg(feature = "tables")]
@@ -42,3 +42,7 @@ pub use manifest::Manifest;
 pub use run::{Fleet, How, Ran, Share};
 #[cfg(feature = "tables")]
 pub use set::WeatherSet;
+#[cfg(feature = "tables")]
+pub use site::{OptionDone, SiteDone, SiteRefused, Stages};
+#[cfg(feature = "tables")]
+pub use skies::{Skies, YEARS_KEPT};

@@ -15,9 +15,10 @@ use super::manifest::{self, Manifest, clear, prepare};
 use super::rows;
 use super::set::WeatherSet;
 use super::site::{Shared, SiteDone, SiteRefused, SkyOf, Stages, read_small};
-use super::sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SITES_PER_PART, SiteRow, Sites};
+use super::sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SiteRow, Sites};
 use super::skies::Skies;
 use super::spec::FleetSpec;
+use crate::energy::Scratch;
 use crate::job;
 use crate::tables::{csv_bytes, read_parquet, write_parquet, write_whole};
 
@@ -119,7 +120,7 @@ impl Fleet {
         } else {
             std::fs::read(&sites_path).map_err(unreadable)?
         };
-        let sites = Sites::from_csv(&sites_path, bytes, parquet)?;
+        let sites = Sites::from_csv(&sites_path, bytes, parquet, spec.sites_per_part)?;
 
         let set_path = spec.weather_set.as_ref().map(|name| base.join(name));
         let label = spec.weather_set_label.parse().unwrap_or(crate::weather::Label::Beginning);
@@ -135,7 +136,7 @@ impl Fleet {
             sites_sha256: hex(sites.bytes()),
             weather_set: set_path.as_ref().map(|p| (file_name(&p.display().to_string()), set_length(p))),
             sites: sites.rows,
-            sites_per_part: SITES_PER_PART,
+            sites_per_part: sites.per_part,
             parts: sites.parts(),
             groups: groups.iter().map(|g| g.to_string()).collect(),
             split: spec.split,
@@ -205,8 +206,8 @@ impl Fleet {
         let results: Vec<Result<SiteDone, SiteRefused>> = rows
             .par_iter()
             .with_max_len(1)
-            .map(|row| {
-                let result = self.shared.site(row);
+            .map_init(Scratch::default, |scratch, row| {
+                let result = self.shared.site(row, scratch);
                 on_site();
                 result
             })

@@ -13,9 +13,10 @@ use super::overrides::{self, value};
 use super::sites::{GROUP_COLUMNS, SiteRow, Sites};
 use super::skies::Skies;
 use super::spec::FleetSpec;
-use crate::energy::Plan;
+use crate::energy::{Plan, Scratch};
 use crate::job::{self, Job, JobError};
 use crate::plant::Verdict;
+use crate::sky::shift;
 use crate::weather::{ReadHints, WeatherYear};
 use crate::weigh::{Brief, brief};
 
@@ -100,7 +101,6 @@ pub(super) struct Shared {
     pub sites: Sites,
     pub skies: Skies,
     pub stages: Stages,
-    #[cfg(feature = "tables")]
     pub set: Option<super::set::WeatherSet>,
 }
 
@@ -109,7 +109,6 @@ pub(super) struct Shared {
 pub(super) enum SkyOf {
     File(PathBuf),
     /// Name in the weather set.
-    #[cfg_attr(not(feature = "tables"), allow(dead_code))]
     Set(String),
 }
 
@@ -204,23 +203,20 @@ impl Shared {
                 let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
                 Ok((year, name))
             }
-            #[cfg(feature = "tables")]
             SkyOf::Set(name) => {
                 let set = self.set.as_ref().ok_or_else(|| format!("{at}: there is no weather set."))?;
                 let year = Stages::time(&self.stages.weather, || set.year(&name, hints))
                     .map_err(|e| format!("{at}: weather: {e}"))?;
                 Ok((std::sync::Arc::new(year), name))
             }
-            #[cfg(not(feature = "tables"))]
-            SkyOf::Set(_) => Err(format!("{at}: this build has no Parquet.")),
         }
     }
 
     /// Runs one site. Never fails as a whole: what is wrong becomes the reason of a refusal.
-    pub fn site(&self, row: &SiteRow) -> Result<SiteDone, SiteRefused> {
+    pub fn site(&self, row: &SiteRow, scratch: &mut Scratch) -> Result<SiteDone, SiteRefused> {
         let at = self.sites.at(row.line);
         let name = row.cells.as_ref().map_or_else(|_| String::new(), |c| self.cell(c, "site").to_string());
-        let result = catch_unwind(AssertUnwindSafe(|| self.try_site(row, &at, &name))).unwrap_or_else(|_| {
+        let result = catch_unwind(AssertUnwindSafe(|| self.try_site(row, &at, &name, scratch))).unwrap_or_else(|_| {
             Err(format!(
                 "{at}: a fault inside the program stopped this site; the others are not affected. Please report it."
             ))
@@ -228,7 +224,7 @@ impl Shared {
         result.map_err(|reason| SiteRefused { row: row.index + 1, line: row.line, name, reason })
     }
 
-    fn try_site(&self, row: &SiteRow, at: &str, name: &str) -> Result<SiteDone, String> {
+    fn try_site(&self, row: &SiteRow, at: &str, name: &str, scratch: &mut Scratch) -> Result<SiteDone, String> {
         let cells = row.cells.as_ref().map_err(|why| format!("{at}: {why}"))?;
         if name.is_empty() {
             return Err(format!("{at}: site is empty; expected a name. Give every site a name of its own."));
@@ -241,20 +237,21 @@ impl Shared {
         }
         let job = Stages::time(&self.stages.job, || self.job(at, cells))?;
         let hints = job.read_hints().map_err(|e| e.to_string())?;
-        let (year, weather) = self.weather(at, cells, &hints)?;
-        let placed = job.settle(&year).map_err(|e| e.to_string())?;
+        let (read, weather) = self.weather(at, cells, &hints)?;
+        let placed = job.settle(&read).map_err(|e| e.to_string())?;
         let scaled;
-        let mut year: &WeatherYear = &year;
+        let mut year: &WeatherYear = &read;
         let scale = self.cell(cells, "light_scale");
         if !scale.is_empty() {
             scaled = scale_light(year, scale).map_err(|why| format!("{at}: {why}"))?;
             year = &scaled;
         }
         let plan = Stages::time(&self.stages.plan, || Plan::of(&job, year)).map_err(|e| format!("{at}: {e}"))?;
-        let briefs = Stages::time(&self.stages.run, || brief(&job, year, &plan, self.spec.split))
+        let briefs = Stages::time(&self.stages.run, || brief(&job, year, &plan, self.spec.split, scratch))
             .map_err(|e| format!("{at}: {e}"))?;
+        let shift = shift::label_note(&read, &plan.site.sun);
         let mut common: Vec<&str> = Vec::new();
-        for note in year.provenance.notes.iter().chain(&placed.notes).chain(&plan.notes) {
+        for note in shift.iter().chain(&year.provenance.notes).chain(&placed.notes).chain(&plan.notes) {
             if note.loud && !common.contains(&note.code.as_str()) {
                 common.push(&note.code);
             }

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use super::error::FleetError;
 
-/// Sites in one part of the results.
+/// Sites in one part of the results, when the fleet file does not say.
 pub const SITES_PER_PART: usize = 64;
 
 /// Columns with a meaning of their own; others are keys of the job with a dot in them.
@@ -35,6 +35,8 @@ pub struct Sites {
     pub header: Vec<String>,
     /// Number of rows.
     pub rows: usize,
+    /// Sites in a part.
+    pub per_part: usize,
     bytes: Vec<u8>,
     /// Where each part begins.
     starts: Vec<csv::Position>,
@@ -62,7 +64,7 @@ impl Sites {
     ///
     /// # Errors
     /// [`FleetError::Wrong`] when the head is no good or there is no row.
-    pub fn from_csv(path: &Path, bytes: Vec<u8>, counted: bool) -> Result<Sites, FleetError> {
+    pub fn from_csv(path: &Path, bytes: Vec<u8>, counted: bool, per_part: usize) -> Result<Sites, FleetError> {
         let file = path.display().to_string();
         let wrong = |line: u64, found: String, expected: &str, mend: &str| FleetError::Wrong {
             at: format!("{file}:{line}"),
@@ -106,6 +108,7 @@ impl Sites {
             file: file.clone(),
             header,
             rows: 0,
+            per_part: per_part.max(1),
             bytes: Vec::new(),
             starts: Vec::new(),
             doubles: HashMap::new(),
@@ -117,7 +120,7 @@ impl Sites {
             if !records.read_byte_record(&mut record).map_err(broken)? {
                 break;
             }
-            if sites.rows % SITES_PER_PART == 0 {
+            if sites.rows.is_multiple_of(sites.per_part) {
                 sites.starts.push(start);
             }
             let line = record.position().map_or(0, csv::Position::line);
@@ -164,10 +167,10 @@ impl Sites {
         if records.seek(start.clone()).is_err() {
             return Vec::new();
         }
-        let first = part * SITES_PER_PART;
+        let first = part * self.per_part;
         let mut record = csv::ByteRecord::new();
-        let mut rows = Vec::with_capacity(SITES_PER_PART);
-        for index in first..(first + SITES_PER_PART).min(self.rows) {
+        let mut rows = Vec::with_capacity(self.per_part.min(self.rows));
+        for index in first..(first + self.per_part).min(self.rows) {
             if !matches!(records.read_byte_record(&mut record), Ok(true)) {
                 break;
             }
@@ -212,7 +215,7 @@ mod tests {
     use super::*;
 
     fn table(text: &str) -> Result<Sites, FleetError> {
-        Sites::from_csv(Path::new("t.csv"), text.as_bytes().to_vec(), false)
+        Sites::from_csv(Path::new("t.csv"), text.as_bytes().to_vec(), false, SITES_PER_PART)
     }
 
     #[test]
@@ -236,7 +239,7 @@ mod tests {
         let rows = sites.part(0);
         assert_eq!(rows[2].double_of, Some(2));
         assert!(rows[1].cells.as_ref().unwrap_err().contains("1 cells"));
-        let sites = Sites::from_csv(Path::new("t.csv"), b"site\n\xff\n".to_vec(), false).unwrap();
+        let sites = Sites::from_csv(Path::new("t.csv"), b"site\n\xff\n".to_vec(), false, SITES_PER_PART).unwrap();
         assert!(sites.part(0)[0].cells.is_err());
     }
 

@@ -35,6 +35,9 @@ pub struct FleetSpec {
     /// Which instant a row's time names in `weather_set`: `beginning`, `middle` or `ending`.
     #[serde(default = "default_label")]
     pub weather_set_label: String,
+    /// Sites in one part of the results, 1 to 10000; what is lost at most when a run is killed. 64 when left out.
+    #[serde(default = "default_per_part")]
+    pub sites_per_part: usize,
     /// Splits every gap to the first option into its causes. Takes many runs of the year for each site.
     #[serde(default)]
     pub split: bool,
@@ -45,6 +48,10 @@ pub struct FleetSpec {
 
 fn default_weather() -> String {
     "{weather}".to_string()
+}
+
+fn default_per_part() -> usize {
+    super::sites::SITES_PER_PART
 }
 
 fn default_label() -> String {
@@ -62,7 +69,7 @@ impl FleetSpec {
             FleetError::Wrong {
                 at: format!("{}:{line}", path.display()),
                 found: e.message().trim().to_string(),
-                expected: "title, template, sites, and if wanted weather, weather_set, weather_set_label, split, csv"
+                expected: "title, template, sites, and if wanted weather, weather_set, weather_set_label, sites_per_part, split, csv"
                     .to_string(),
                 mend: "Compare with configs/merrowby-fleet/fleet.toml.".to_string(),
             }
@@ -73,6 +80,14 @@ impl FleetSpec {
                 found: format!("weather_set_label is \"{}\"", spec.weather_set_label),
                 expected: "beginning, middle or ending".to_string(),
                 mend: "Say which instant of its hour a row's time names.".to_string(),
+            });
+        }
+        if !(1..=10_000).contains(&spec.sites_per_part) {
+            return Err(FleetError::Wrong {
+                at: path.display().to_string(),
+                found: format!("sites_per_part is {}", spec.sites_per_part),
+                expected: "1 to 10000".to_string(),
+                mend: "Leave the key out to take 64.".to_string(),
             });
         }
         Ok(spec)

@@ -389,10 +389,17 @@ pub struct Brief {
 }
 
 /// All options of a job in short, for very many sites: the same numbers as [`study`], without doubt, money and claims.
+/// `scratch` is working memory that callers keep from site to site.
 ///
 /// # Errors
 /// As [`study`].
-pub fn brief(job: &Job, weather: &WeatherYear, plan: &Plan, with_split: bool) -> Result<Vec<Brief>, WeighError> {
+pub fn brief(
+    job: &Job,
+    weather: &WeatherYear,
+    plan: &Plan,
+    with_split: bool,
+    scratch: &mut Scratch,
+) -> Result<Vec<Brief>, WeighError> {
     let spec = &job.spec;
     let tags: Vec<&str> = job.options.iter().map(|o| o.tag.as_str()).collect();
     let zones: Vec<&str> =
@@ -402,12 +409,11 @@ pub fn brief(job: &Job, weather: &WeatherYear, plan: &Plan, with_split: bool) ->
     let common = with_load(job, weather, plan, &mut notes);
     let course = Course::named(&spec.ageing.course).unwrap_or(Course::Linear);
     let n = spec.ageing.years.max(1);
-    let mut scratch = Scratch::default();
     let cases: Vec<Case> = plan
         .options
         .iter()
         .zip(&job.options)
-        .map(|(planned, option)| case(job, plan, &common, planned, option, course, n, &mut scratch, &mut notes))
+        .map(|(planned, option)| case(job, plan, &common, planned, option, course, n, scratch, &mut notes))
         .collect();
     let split = |k: usize| {
         let (a, b) = (cases.first()?, cases.get(k)?);
