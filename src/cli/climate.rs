@@ -404,8 +404,7 @@ fn text(study: &ClimateStudy, notes: &[String]) -> String {
             }
             out.push('\n');
         }
-        let _ = write!(out, "{:<22}", "site rating");
-        out.push('\n');
+        out.push_str("site rating\n");
         for s in &study.skies {
             let _ = write!(out, "{:<22}", short(&s.name, 22));
             for k in chunk {
