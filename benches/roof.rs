@@ -2,8 +2,8 @@
 
 use yearlight::plane::{Cooling, ObstacleSpec, PlaneLight, PlaneSpec};
 use yearlight::roof::{
-    Face, Frame, GroupCurve, Orientation, Slot, SlotShade, SunPath, Wanted, Wiring, array_shade, fit, layouts,
-    obstacles, slot_shades,
+    Face, FitCache, Frame, GroupCurve, Orientation, Slot, SlotShade, SunPath, Wanted, Wiring, array_shade, fit,
+    layouts, obstacles, slot_shades,
 };
 use yearlight::sun::SunTrack;
 
@@ -142,4 +142,25 @@ fn fit_98_modules_2_obstacles(bencher: divan::Bencher) {
     let light = case().light;
     let curve = GroupCurve::of(31.25, 13.12, 37.4, 13.95, 3);
     bencher.bench_local(|| fit(&spec, &FACE, &sun, &light, &[0.85], 60, &curve, Wanted::Modules(98)));
+}
+
+/// The same for two modules of one size, as options of one job: layouts and shade are found once.
+#[divan::bench]
+fn fit_two_options_of_one_size(bencher: divan::Bencher) {
+    let (mut spec, sun) = (roof(), sun());
+    spec.size_m = Some([38.0, 7.2]);
+    spec.obstacles = vec![
+        ObstacleSpec::Box { name: None, at_m: [12.0, 4.8], size_m: [1.2, 0.9, 2.5] },
+        ObstacleSpec::Cylinder { name: None, at_m: [38.5, 7.5], diameter_m: 0.15, height_m: 9.0, passes_pct: None },
+    ];
+    let light = case().light;
+    let curves = [GroupCurve::of(31.25, 13.12, 37.4, 13.95, 3), GroupCurve::of(32.6, 13.345, 39.0, 14.1, 3)];
+    bencher.bench_local(|| {
+        let mut cache = FitCache::default();
+        for (curve, n) in curves.iter().zip([98, 92]) {
+            let wanted = Wanted::Modules(n);
+            let found = cache.fit(0, &spec, &FACE, &sun, &light, &[0.85], 60, curve, wanted);
+            divan::black_box(found.is_ok());
+        }
+    });
 }

@@ -6,6 +6,8 @@
 
 mod climate;
 mod diff;
+mod fleet;
+mod gather;
 mod inspect;
 mod meter;
 mod sky;
@@ -56,6 +58,8 @@ struct Arguments {
 #[argh(subcommand)]
 enum Command {
     Weigh(weigh::WeighArgs),
+    Fleet(fleet::FleetArgs),
+    Gather(gather::GatherArgs),
     Start(start::StartArgs),
     Inspect(inspect::InspectArgs),
     Sky(sky::SkyArgs),
@@ -68,12 +72,15 @@ enum Command {
 }
 
 /// Names of all commands, for the hint at a misspelled one.
-const COMMANDS: &[&str] = &["weigh", "string", "vet", "inspect", "sky", "typical", "diff", "climate", "meter", "start"];
+const COMMANDS: &[&str] =
+    &["weigh", "fleet", "gather", "string", "vet", "inspect", "sky", "typical", "climate", "meter", "diff", "start"];
 
 impl Command {
     fn run(self) -> CliResult {
         match self {
             Command::Weigh(args) => weigh::run(args),
+            Command::Fleet(args) => fleet::run(args),
+            Command::Gather(args) => gather::run(args),
             Command::Start(args) => start::run(args),
             Command::Inspect(args) => inspect::run(args),
             Command::Sky(args) => sky::run(args),

@@ -9,6 +9,7 @@ use super::{CliResult, Outcome, print};
 use crate::job::{self, Job, ResolvedOption};
 use crate::module::{Cell, Electrical, Matrix};
 use crate::plant::cautions;
+use crate::plant::loads::{self, LoadLine};
 use crate::plant::strings::{CheckLine, Standing, StringCheck, StringQuestion, Verdict};
 use crate::plant::{StringBasis, check};
 use crate::units::Note;
@@ -45,23 +46,34 @@ pub fn run(args: StringArgs) -> CliResult {
     for option in &job.options {
         checks.push(answer(&job, option, t_min_c)?);
     }
+    let mut loads = Vec::new();
+    for option in &job.options {
+        loads.push(load_lines(&job, option)?);
+    }
     if args.json {
-        print(&serde_json::to_string_pretty(&checks)?)?;
+        let mut all = serde_json::to_value(&checks)?;
+        for (check, lines) in all.as_array_mut().into_iter().flatten().zip(&loads) {
+            check["loads"] = serde_json::to_value(lines)?;
+        }
+        print(&serde_json::to_string_pretty(&all)?)?;
     } else {
         let mut text = String::new();
-        for (check, option) in checks.iter().zip(&job.options) {
+        for ((check, option), loads) in checks.iter().zip(&job.options).zip(&loads) {
             let heading = heading(&job, option);
             text.push_str(&if args.quiet { short(check, &heading) } else { full(check, &heading, &job) });
+            load_text(&mut text, loads, args.quiet);
         }
         if !args.quiet {
             text.push_str("Cautions\n");
-            for caution in cautions::STRINGS {
+            let structure = (job.spec.loads.is_some()).then_some(cautions::STRUCTURE);
+            for caution in cautions::STRINGS.into_iter().chain(structure) {
                 wrap(&mut text, "  - ", "    ", caution.text);
             }
         }
         print(&text)?;
     }
-    let refused = checks.iter().any(|c| c.verdict == Verdict::NotAllowed);
+    let refused = checks.iter().any(|c| c.verdict == Verdict::NotAllowed)
+        || loads.iter().flatten().any(|l| l.carries == Some(false));
     Ok(if refused { Outcome::SaysNo } else { Outcome::Done })
 }
 
@@ -87,6 +99,25 @@ fn answer(job: &Job, option: &ResolvedOption, weather_t_min_c: Option<f64>) -> R
         weather_t_min_c,
     };
     check(&question, Some(&electrical)).map_err(|e| at(&e))
+}
+
+/// The module's design loads against the load that the engineer states; nothing without one.
+fn load_lines(job: &Job, option: &ResolvedOption) -> Result<Vec<LoadLine>, String> {
+    let Some(site) = &job.spec.loads else { return Ok(Vec::new()) };
+    loads::check(&job.module(option).clamp_zones, site).map_err(|e| format!("Option {}: {e}", option.tag))
+}
+
+fn load_text(text: &mut String, lines: &[LoadLine], quiet: bool) {
+    let shown = lines.iter().filter(|l| if quiet { l.carries == Some(false) } else { l.site_pa.is_some() });
+    let before = text.len();
+    for line in shown {
+        let mark = if line.carries == Some(true) { "  - " } else { "  ! " };
+        wrap(text, mark, "    ", &format!("Load, {}", line.text));
+    }
+    if text.len() > before {
+        wrap(text, "    ", "    ", loads::REFER);
+        text.push('\n');
+    }
 }
 
 fn lowest(t_amb: &[f64]) -> f64 {

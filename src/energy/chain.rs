@@ -5,6 +5,8 @@
 //! split of a gap needs.
 
 use super::MonthSums;
+use std::sync::Arc;
+
 use super::account::{Account, AccountLine, Effect};
 use super::setup::{Common, PartShade, Setup};
 use super::site::SiteLight;
@@ -278,9 +280,14 @@ fn dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch, mut tal
 
         // Heat and electricity.
         setup.heat.thermal[p].t_cell(&out.g_eff, &site.sky.t_amb, &site.sky.wind, &mut out.t_cell);
-        setup.low_light.low_light(&out.g_eff, &mut s.a);
-        setup.heat.electrical.heat(&out.g_eff, &out.t_cell, &mut s.b);
-        setup.wiring.electrical.v_mp(&out.g_eff, &out.t_cell, &mut out.v);
+        let (low, heat, volts) = (&setup.low_light, &setup.heat.electrical, &setup.wiring.electrical);
+        if Arc::ptr_eq(low, heat) && Arc::ptr_eq(low, volts) {
+            low.operate(&out.g_eff, &out.t_cell, &mut s.a, &mut s.b, &mut out.v);
+        } else {
+            low.low_light(&out.g_eff, &mut s.a);
+            heat.heat(&out.g_eff, &out.t_cell, &mut s.b);
+            volts.v_mp(&out.g_eff, &out.t_cell, &mut out.v);
+        }
         let (kept, snow) = (or(&shade.power_kept, &s.ones), or(&shade.snow_kept, &s.ones));
         power(&out.g_eff, &s.a, &s.b, kept, snow, &mut s.low, &mut out.rel);
 

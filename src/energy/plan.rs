@@ -2,20 +2,22 @@
 
 use std::sync::Arc;
 
+use super::cover::{SnowCover, dirt_of_year, power_under_snow};
 use super::setup::{
     Common, Conversion, Heat, InputStrings, Mounting, Nameplate, PartShade, Rear, Setup, StringsOfInput, Wiring,
 };
-use super::site::SiteLight;
+use super::site::{PlaneOfSite, SiteLight};
 use crate::job::{Job, ResolvedOption};
 use crate::module::{Cell, Electrical, Glass, Matrix, ModuleError, ModuleSheet, Thermal, light_induced};
 use crate::plane::{Skyline, SkylineError};
+use crate::plant::loads::{self, LoadLine};
 use crate::plant::{
     AcCable, ExportLimit, InputLimits, Inverter, InverterLayout, ModuleConverter, PlantError, StringCable, StringCheck,
     StringQuestion, Transformer, check,
 };
 use crate::roof::{
-    self, ArrayShade, Face, GroupCurve, Orientation, RoofError, RoofFit, RoofMap, RowModules, Wanted, array_shade,
-    row_shade,
+    self, ArrayShade, Face, FieldUse, FitCache, GroupCurve, Orientation, RoofError, RoofFit, RoofMap, RowModules,
+    Wanted, array_shade, field_use, row_places, row_shade,
 };
 use crate::units::{Fraction, Note};
 use crate::weather::WeatherYear;
@@ -81,6 +83,15 @@ pub enum EnergyError {
         /// Values expected.
         expected: usize,
     },
+    /// Dirt by rain without rain in the weather file.
+    #[error(
+        "losses.dirt_model: {file} holds no rain; expected a column of rain in mm.\n  \
+         Take a weather file with rain, or state the loss by losses.dirt_pct."
+    )]
+    NoRain {
+        /// The weather file.
+        file: String,
+    },
     /// The number of modules is open.
     #[error(
         "option {tag}: the number of modules is open; expected target_kw, modules or strings, or fill = true with \
@@ -137,8 +148,12 @@ pub struct PlannedOption {
     pub check: StringCheck,
     /// Slots of each plane with dimensions.
     pub roof: Vec<RoofMap>,
-    /// Modules on slots that are shaded.
+    /// Modules on slots that lose [`roof::UNSHADED_LOSS`] of their yearly yield or more to obstacles.
     pub on_shaded_slots: u32,
+    /// Racks and land of each plane with rows, by the plane's name.
+    pub field: Vec<(String, FieldUse)>,
+    /// The module's design loads against the engineer's site load; empty without one.
+    pub loads: Vec<LoadLine>,
     /// What the reader should know.
     pub notes: Vec<Note>,
 }
@@ -167,22 +182,159 @@ impl Plan {
     /// # Errors
     /// As [`Plan::of`].
     pub fn on(job: &Job, weather: &WeatherYear, site: SiteLight) -> Result<Plan, EnergyError> {
-        let common = common(job, weather, &site)?;
+        let mut notes = job.notes.clone();
+        let common = common(job, weather, &site, &mut notes)?;
         let t_min = weather.t_amb.iter().copied().fold(f64::INFINITY, f64::min);
         let mut options = Vec::with_capacity(job.options.len());
+        let mut cache = FitCache::default();
         for option in &job.options {
-            options.push(plan_option(job, option, weather, &site, t_min)?);
+            options.push(plan_option(job, option, weather, &site, t_min, &mut cache)?);
         }
-        Ok(Plan { site, common, options, notes: job.notes.clone() })
+        notes.extend(snow_note(job, weather));
+        notes.extend(slots_note(&options));
+        notes.extend(field_note(&options));
+        Ok(Plan { site, common, options, notes })
     }
 }
 
-fn common(job: &Job, weather: &WeatherYear, site: &SiteLight) -> Result<Common, EnergyError> {
+/// Says when snow is left out although it may fall.
+fn snow_note(job: &Job, weather: &WeatherYear) -> Option<Note> {
+    match (&job.spec.snow, &weather.snow_depth_cm) {
+        (None, _) => Some(Note::quiet(
+            "snow.not-modelled",
+            "Snow on the modules is not modelled: the job has no [snow] section.",
+        )),
+        (Some(spec), None) if spec.model != "none" => Some(Note::loud(
+            "snow.not-modelled",
+            "Snow on the modules is not modelled although the job asks for it: the weather file holds no snow depth.",
+        )),
+        _ => None,
+    }
+}
+
+/// Who has to take shaded slots and who has not.
+fn slots_note(options: &[PlannedOption]) -> Option<Note> {
+    if options.iter().all(|o| o.on_shaded_slots == 0) {
+        return None;
+    }
+    let each = options.iter().filter(|o| !o.roof.is_empty()).map(|o| match o.on_shaded_slots {
+        0 => format!("{} none", o.tag),
+        n => format!("{} {n}", o.tag),
+    });
+    Some(Note::loud(
+        "roof.shaded-slots",
+        format!(
+            "Modules on slots that lose {:.0} % or more of their yearly yield to obstacles: {}.",
+            100.0 * roof::UNSHADED_LOSS,
+            each.collect::<Vec<_>>().join(", ")
+        ),
+    ))
+}
+
+/// Strings, racks, cable and land side by side.
+fn field_note(options: &[PlannedOption]) -> Option<Note> {
+    let each: Vec<String> = options
+        .iter()
+        .filter(|o| !o.field.is_empty())
+        .map(|o| {
+            let rows: Vec<String> = o
+                .field
+                .iter()
+                .filter(|(_, f)| f.rows > 1)
+                .map(|(_, f)| format!(", {} rows of up to {} modules side by side", f.rows, f.per_row))
+                .collect();
+            let rack: f64 = o.field.iter().map(|(_, f)| f.rack_m).sum();
+            let land: f64 = o.field.iter().map(|(_, f)| f.land_m2).sum();
+            let strings = if o.strings.is_empty() { String::new() } else { format!(" in {} strings", o.strings.len()) };
+            let cable = o.check.cable.dc_m.map_or(String::new(), |m| format!(", {m:.0} m of single DC cable"));
+            format!(
+                "{}: {} modules{strings}{}, {rack:.0} m of rack, {land:.0} m2 of land{cable}",
+                o.tag,
+                o.setup.nameplate.modules,
+                rows.concat()
+            )
+        })
+        .collect();
+    // Where the number of rows is open the rows are no plan yet.
+    let planned = options.iter().flat_map(|o| &o.field).any(|(_, f)| f.rows > 1);
+    let text = format!("Field. {}.", each.join("; "));
+    (!each.is_empty()).then(|| Note { loud: planned, ..Note::quiet("field.use", text) })
+}
+
+/// Share of light that dirt leaves, per daylight step.
+fn clean_kept(
+    job: &Job,
+    weather: &WeatherYear,
+    site: &SiteLight,
+    notes: &mut Vec<Note>,
+) -> Result<Vec<f64>, EnergyError> {
+    let losses = &job.spec.losses;
+    let kept = |pct: f64| 1.0 - (pct / 100.0).clamp(0.0, 1.0);
+    let Some(model) = &losses.dirt_model else { return Ok(site.spread(&losses.dirt_pct.months().map(kept))) };
+    let Some(rain) = &weather.rain_mm else {
+        return Err(EnergyError::NoRain { file: weather.provenance.file.clone() });
+    };
+    let per_day = weather.steps_per_day.max(1);
+    let days: Vec<f64> = rain.chunks(per_day).map(|day| day.iter().sum()).collect();
+    if days.iter().all(|&mm| mm < model.rain_threshold_mm) {
+        notes.push(Note::loud(
+            "dirt.never-washed",
+            format!(
+                "No day of the weather file has {} mm of rain: dirt grows from a clean 1 January to the end of December. \
+                 Where the modules are cleaned by hand, state losses.dirt_pct instead.",
+                model.rain_threshold_mm
+            ),
+        ));
+    }
+    let loss = dirt_of_year(&days, model.daily_pct, model.rain_threshold_mm, model.damp_days);
+    Ok(site.sun.steps.iter().map(|&i| loss.get(i as usize / per_day).map_or(1.0, |&pct| kept(pct))).collect())
+}
+
+/// Share of the power that snow leaves on a plane, per daylight step; empty when none ever lies on it. `groups`: bypass
+/// groups one above the other up the slant. The year follows on itself: January begins as December ends.
+fn snow_kept(job: &Job, weather: &WeatherYear, site: &SiteLight, plane: &PlaneOfSite, groups: u32) -> Vec<f64> {
+    let (Some(spec), Some(depth)) = (&job.spec.snow, &weather.snow_depth_cm) else { return Vec::new() };
+    if spec.model == "none" || depth.iter().all(|&cm| cm <= 0.0) {
+        return Vec::new();
+    }
+    let tilt = &plane.light.tilt_deg;
+    let fixed = if tilt.len() == 1 { tilt[0].to_radians().sin() } else { 0.0 };
+    let step_h = weather.step_h();
+    let mut kept = vec![1.0; site.len()];
+    let mut snow = SnowCover::new(0.0);
+    for last in [false, true] {
+        let mut k = 0;
+        for i in 0..weather.len() {
+            let day = site.sun.steps.get(k) == Some(&(i as u32));
+            let poa = if day { plane.light.poa(k) } else { 0.0 };
+            // A tracker stands level at night.
+            let sin_tilt = if day && tilt.len() > 1 { tilt[k].to_radians().sin() } else { fixed };
+            let covered = snow.step(depth[i], weather.t_amb[i], poa, sin_tilt, step_h, spec.fresh_cm);
+            if day {
+                if last {
+                    kept[k] = power_under_snow(covered, groups);
+                }
+                k += 1;
+            }
+        }
+    }
+    if kept.iter().all(|&x| x == 1.0) { Vec::new() } else { kept }
+}
+
+/// Bypass groups one above the other up the slant of `high` modules.
+fn groups_up(face: &Face, orientation: Orientation, high: u32) -> u32 {
+    high.max(1)
+        * match orientation {
+            Orientation::Landscape => face.groups,
+            Orientation::Portrait => 1 + u32::from(face.halves),
+        }
+}
+
+fn common(job: &Job, weather: &WeatherYear, site: &SiteLight, notes: &mut Vec<Note>) -> Result<Common, EnergyError> {
     let tag = || "of all".to_string();
     let plant = |source| EnergyError::Plant { tag: tag(), source };
     let inverters = job.options.first().map_or(1, |o| o.inverters);
     let phases = job.options.first().and_then(|o| job.inverter(o).phases).unwrap_or(3);
-    let dirt = job.spec.losses.dirt_pct.months().map(|pct| 1.0 - (pct / 100.0).clamp(0.0, 1.0));
     let mut load_w = Vec::new();
     if !job.load_kw.is_empty() {
         if job.load_kw.len() != weather.len() {
@@ -192,7 +344,7 @@ fn common(job: &Job, weather: &WeatherYear, site: &SiteLight) -> Result<Common, 
     }
     let transformer = job.spec.grid.transformer.as_ref().map(Transformer::new).transpose().map_err(plant)?;
     Ok(Common {
-        clean_kept: site.spread(&dirt),
+        clean_kept: clean_kept(job, weather, site, notes)?,
         outage: Fraction::from_percent(job.spec.losses.outage_pct).unwrap_or(Fraction::ZERO),
         ac_cable: Some(AcCable::of(&job.spec.cable, phases, inverters).map_err(plant)?),
         transformer,
@@ -207,6 +359,7 @@ fn plan_option(
     weather: &WeatherYear,
     site: &SiteLight,
     t_min: f64,
+    cache: &mut FitCache,
 ) -> Result<PlannedOption, EnergyError> {
     let sheet = job.module(option);
     let inverter_sheet = job.inverter(option);
@@ -226,7 +379,7 @@ fn plan_option(
     notes.append(&mut more);
 
     // How many, on which slots, in which strings.
-    let places = Places::of(job, option, site, weather)?;
+    let places = Places::of(job, option, site, weather, cache)?;
     let question = StringQuestion {
         tag: option.tag.clone(),
         module: sheet.clone(),
@@ -247,7 +400,9 @@ fn plan_option(
 
     // Shade by obstacles and rows.
     let curve = group_curve(sheet);
+    let face = face(sheet);
     let mut shade = Vec::new();
+    let mut field = Vec::new();
     let mut roof = Vec::new();
     let mut on_shaded_slots = 0;
     let mut taken = Vec::new();
@@ -258,31 +413,63 @@ fn plan_option(
             continue;
         }
         let mut part = PartShade::default();
+        // Modules one above the other up the slant, and how they lie: alone and upright where nothing says otherwise.
+        let (mut orientation, mut high) = (Orientation::Portrait, 1);
         if places.sized[k] {
-            let fit = fit(option, sheet, site, p, weather, &curve, Wanted::Modules(count))?;
+            let fit = fit(cache, option, sheet, site, p, weather, &curve, Wanted::Modules(count))?;
             on_shaded_slots += fit.shaded_in_use();
             let wiring = dealt.roof_wiring(k, &fit.chosen, option.module_converters);
             let left = array_shade(&fit.shades, &wiring, &fit.path, &plane.light, curve_groups(sheet), &curve);
             part = PartShade::of(left, &site.sun.month_start);
+            orientation = fit.layout.orientation;
+            high = fit.layout.slots.iter().map(|s| s.row).max().unwrap_or(1);
             roof.push(
                 RoofMap::of(&plane.spec, &fit, sheet.p_stc_w)
                     .map_err(|source| EnergyError::Roof { tag: option.tag.clone(), source })?,
             );
         }
-        if let Some(rows) = &plane.spec.rows
-            && !plane.light.row_shaded.is_empty()
-        {
-            let modules = RowModules {
-                face: face(sheet),
-                orientation: Orientation::Landscape,
-                high: rows.high,
-                rows: rows.count,
-                string_per_height: false,
-            };
-            part = combine(part, row_shade(&plane.light.row_shaded, &plane.light, &modules, &curve), site);
+        if let Some(rows) = &plane.spec.rows {
+            orientation = RowModules::orientation_for(&face, rows.slant_m, rows.high);
+            high = rows.high.max(1);
+            notes.extend(slant_note(&option.tag, &plane.spec.name, &face, orientation, rows, plane.spec.gap_m));
+            let of_field = field_use(
+                &plane.spec.name,
+                count,
+                &face,
+                orientation,
+                high,
+                plane.spec.gap_m,
+                rows.pitch_m,
+                rows.count.unwrap_or(1),
+                plane.spec.setback_m,
+            );
+            match of_field {
+                Ok(of_field) => field.push((plane.spec.name.clone(), of_field)),
+                Err(e) => notes.push(Note::loud("field.not-counted", format!("Racks and land are not counted: {e}"))),
+            }
+            if !plane.light.row_shaded.is_empty() {
+                let modules =
+                    RowModules { face, orientation, high: rows.high, rows: rows.count, string_per_height: false };
+                part = combine(part, row_shade(&plane.light.row_shaded, &plane.light, &modules, &curve), site);
+            }
         }
+        part.snow_kept = snow_kept(job, weather, site, plane, groups_up(&face, orientation, high));
         taken.push((p, f64::from(count) / f64::from(places.modules)));
         shade.push(part);
+    }
+
+    // What the module carries, next to what the engineer states.
+    let mut loads = Vec::new();
+    if let Some(site_load) = &job.spec.loads {
+        loads = loads::check(&sheet.clamp_zones, site_load).map_err(plant)?;
+        for line in loads.iter().filter(|l| l.site_pa.is_some()) {
+            let text = format!("Option {}: {} {}", option.tag, line.text, loads::REFER);
+            notes.push(match line.carries {
+                Some(true) => Note::quiet("loads.carried", text),
+                Some(false) => Note::loud("loads.not-carried", text),
+                None => Note::loud("loads.not-checked", text),
+            });
+        }
     }
 
     // Wiring.
@@ -352,6 +539,8 @@ fn plan_option(
         check,
         roof,
         on_shaded_slots,
+        field,
+        loads,
         notes,
     })
 }
@@ -365,13 +554,41 @@ fn matrix(job: &Job, tag: &str) -> Result<Option<Matrix>, ModuleError> {
 
 fn face(sheet: &ModuleSheet) -> Face {
     let (a, b) = (sheet.length_mm / 1000.0, sheet.width_mm / 1000.0);
-    Face { length_m: a.max(b), width_m: a.min(b), groups: curve_groups(sheet), halves: halves(sheet) }
+    Face {
+        length_m: a.max(b),
+        width_m: a.min(b),
+        groups: curve_groups(sheet),
+        halves: sheet.half_cells.unwrap_or(false),
+    }
 }
 
-/// Half cells are the rule from 100 cells in series-parallel count on; a sheet with fewer cells in series than 80 and a
-/// voltage per cell that fits them is taken as halves when its area says so. Unknown: the harsher case.
-fn halves(_sheet: &ModuleSheet) -> bool {
-    false
+/// Rows whose slant is not that of the modules in them: shade and land would not fit together.
+fn slant_note(
+    tag: &str,
+    plane: &str,
+    face: &Face,
+    orientation: Orientation,
+    rows: &crate::plane::RowsSpec,
+    gap_m: f64,
+) -> Option<Note> {
+    let (side, lie) = match orientation {
+        Orientation::Portrait => (face.length_m, "upright"),
+        Orientation::Landscape => (face.width_m, "lying"),
+    };
+    let high = f64::from(rows.high.max(1));
+    let slant = high * side + (high - 1.0) * gap_m;
+    ((slant - rows.slant_m).abs() > 0.05 * slant).then(|| {
+        Note::loud(
+            "rows.slant",
+            format!(
+                "Option {tag}: {} {lie} one above the other measure {slant:.3} m up the slope, while \
+                 plane \"{plane}\" has rows.slant_m = {}. Shade counts slant_m, land the modules: correct slant_m \
+                 or high.",
+                if rows.high == 1 { "one module".to_string() } else { format!("{} modules", rows.high) },
+                rows.slant_m
+            ),
+        )
+    })
 }
 
 fn curve_groups(sheet: &ModuleSheet) -> u32 {
@@ -383,6 +600,7 @@ fn group_curve(sheet: &ModuleSheet) -> GroupCurve {
 }
 
 fn fit(
+    cache: &mut FitCache,
     option: &ResolvedOption,
     sheet: &ModuleSheet,
     site: &SiteLight,
@@ -392,7 +610,9 @@ fn fit(
     wanted: Wanted,
 ) -> Result<RoofFit, EnergyError> {
     let plane = &site.planes[p];
-    roof::fit(&plane.spec, &face(sheet), &site.sun, &plane.light, &[RANK_PR], weather.step_min(), curve, wanted)
+    let (pr, step_min) = ([RANK_PR], weather.step_min());
+    cache
+        .fit(p, &plane.spec, &face(sheet), &site.sun, &plane.light, &pr, step_min, curve, wanted)
         .map_err(|source| EnergyError::Roof { tag: option.tag.clone(), source })
 }
 
@@ -428,19 +648,41 @@ struct Places {
 }
 
 impl Places {
-    fn of(job: &Job, option: &ResolvedOption, site: &SiteLight, weather: &WeatherYear) -> Result<Places, EnergyError> {
+    fn of(
+        job: &Job,
+        option: &ResolvedOption,
+        site: &SiteLight,
+        weather: &WeatherYear,
+        cache: &mut FitCache,
+    ) -> Result<Places, EnergyError> {
         let sheet = job.module(option);
         let curve = group_curve(sheet);
         let sized: Vec<bool> = option
             .planes
             .iter()
-            .map(|&p| site.planes[p].spec.size_m.is_some() || !site.planes[p].spec.outline_m.is_empty())
+            .map(|&p| {
+                let spec = &site.planes[p].spec;
+                spec.rows.is_none() && (spec.size_m.is_some() || !spec.outline_m.is_empty())
+            })
             .collect();
         let all_sized = sized.iter().all(|s| *s);
+        // Rows on a rectangle: how many modules they hold.
+        let in_rows: Vec<Option<u32>> =
+            option.planes.iter().map(|&p| row_places(&site.planes[p].spec, &face(sheet))).collect();
         if let (Some(n), 1) = (option.n_modules, option.planes.len()) {
+            if let Some(slots) = in_rows[0].filter(|&most| most < n) {
+                let plane = site.planes[option.planes[0]].spec.name.clone();
+                let source = RoofError::TooMany { plane, wanted: n, slots };
+                return Err(EnergyError::Roof { tag: option.tag.clone(), source });
+            }
             return Ok(Places { modules: n, sized, wanted: vec![n], most: vec![u32::MAX] });
         }
         if !all_sized {
+            let held = || in_rows.iter().copied().sum::<Option<u32>>().filter(|&n| n > 0);
+            if let (None, Some(n)) = (option.n_modules, held()) {
+                let wanted: Vec<u32> = in_rows.iter().flatten().copied().collect();
+                return Ok(Places { modules: n, sized, most: wanted.clone(), wanted });
+            }
             let Some(n) = option.n_modules else { return Err(EnergyError::NoCount { tag: option.tag.clone() }) };
             let planes = option.planes.len() as u32;
             let wanted = (0..planes).map(|k| n / planes + u32::from(k < n % planes)).collect();
@@ -450,7 +692,7 @@ impl Places {
         let mut slots: Vec<(f64, usize)> = Vec::new();
         let mut most = Vec::new();
         for (k, &p) in option.planes.iter().enumerate() {
-            let fit = fit(option, sheet, site, p, weather, &curve, Wanted::Fill)?;
+            let fit = fit(cache, option, sheet, site, p, weather, &curve, Wanted::Fill)?;
             most.push(fit.curve.len() as u32);
             slots.extend(fit.curve.iter().map(|&y| (y, k)));
         }

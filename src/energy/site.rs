@@ -44,7 +44,7 @@ pub struct PlaneOfSite {
     pub rear: Vec<f64>,
     /// In-plane irradiation of the open plane by month, kWh/m2.
     pub h_i: [f64; 12],
-    /// The same after the skyline.
+    /// The same after the skyline, before rows.
     pub h_skyline: [f64; 12],
 }
 
@@ -95,14 +95,16 @@ impl SiteLight {
         let light = PlaneLight::on(spec, &self.sun, &self.sky, skyline);
         let n = self.sun.steps.len();
         let (mut beam, mut sky, mut ground) = (vec![0.0; n], vec![0.0; n], vec![0.0; n]);
-        keep(&light.beam, &light.beam_kept, &mut beam);
-        keep(&light.sky, &light.sky_kept, &mut sky);
-        keep(&light.ground, &light.ground_kept, &mut ground);
         let mut total = vec![0.0; n];
         add3(&light.beam, &light.sky, &light.ground, &mut total);
         let h_i = self.month_sums(&total).map(|x| x * self.step_h / G_STC);
-        add3(&beam, &sky, &ground, &mut total);
+        keep(&light.beam, &light.beam_kept, &mut beam);
+        // What rows take of sky and ground is shade, not skyline.
+        keep(&light.sky, &light.skyline_sky, &mut sky);
+        add3(&beam, &sky, &light.ground, &mut total);
         let h_skyline = self.month_sums(&total).map(|x| x * self.step_h / G_STC);
+        keep(&light.sky, &light.sky_kept, &mut sky);
+        keep(&light.ground, &light.ground_kept, &mut ground);
         let rear = RearLight::on(spec, &self.sun, &self.sky).irradiance;
         PlaneOfSite { spec: spec.clone(), light, beam, sky, ground, rear, h_i, h_skyline }
     }

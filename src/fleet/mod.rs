@@ -1,1 +1,44 @@
-//! Many sites: streaming, progress, resume.
+//! Many sites: a table of sites and one template to a table of results; streaming, resume, shares.
+//!
+//! ```text
+//! fleet.toml + fleet.csv + template.toml
+//!   -> parts of 64 sites -> on all threads, in order -> fleet.parquet/part-00000.parquet, refused/part-00000.csv, ...
+//!   -> joined: refused.csv, summary.json, fleet.csv, index
+//! ```
+//!
+//! Every part is written to a temporary name and renamed, so that a killed run leaves whole parts only, and the bytes
+//! of a part depend on its sites alone: not on threads, on interruptions, or on how the parts were shared out.
+
+mod error;
+mod overrides;
+mod sites;
+mod skies;
+mod spec;
+
+mod site;
+
+#[cfg(feature = "tables")]
+mod finish;
+#[cfg(feature = "tables")]
+mod manifest;
+#[cfg(feature = "tables")]
+mod rows;
+#[cfg(feature = "tables")]
+mod run;
+#[cfg(feature = "tables")]
+mod set;
+
+pub use error::FleetError;
+pub use site::{OptionDone, SiteDone, SiteRefused, Stages};
+pub use sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SITES_PER_PART, SiteRow, Sites};
+pub use skies::{Skies, YEARS_KEPT};
+pub use spec::FleetSpec;
+
+#[cfg(feature = "tables")]
+pub use finish::{GroupSummary, INDEX_SITES, IndexLine, Joined, Quantiles, Summary, gather};
+#[cfg(feature = "tables")]
+pub use manifest::Manifest;
+#[cfg(feature = "tables")]
+pub use run::{Fleet, How, Ran, Share};
+#[cfg(feature = "tables")]
+pub use set::WeatherSet;

@@ -23,10 +23,15 @@ pub struct LedgerLine {
 
 /// Defaults that the models take when a key is left out: path, value, source.
 /// A key that the spec already fills needs no line here.
-fn silent_defaults() -> [(&'static str, Value, &'static str); 4] {
+fn silent_defaults() -> [(&'static str, Value, &'static str); 5] {
     [
         ("module.*.a_r", json!(0.16), "Martin and Ruiz 2001, clean glass"),
         ("module.*.bypass_groups", json!(3), "three bypass diodes, common practice"),
+        (
+            "module.*.half_cells",
+            json!(false),
+            "whole cells, the harsher case under shade, until the sheet says otherwise",
+        ),
         ("plane[].albedo", json!(0.2), "common practice, from memory; used where the weather file holds none"),
         ("strings.t_hot_c", json!(70.0), "hot cell on a close roof, from memory"),
     ]
@@ -95,6 +100,12 @@ impl Job {
                 .iter()
                 .filter(|(_, m)| m.bypass_groups.is_none())
                 .map(|(tag, _)| format!("module.{tag}.bypass_groups"))
+                .collect(),
+            "module.*.half_cells" => self
+                .modules
+                .iter()
+                .filter(|(_, m)| m.half_cells.is_none())
+                .map(|(tag, _)| format!("module.{tag}.half_cells"))
                 .collect(),
             "plane[].albedo" => self
                 .spec

@@ -88,6 +88,26 @@ pub(super) fn from_json(name: &str, text: &str, base: &Path, loader: &mut Loader
     Ok(job)
 }
 
+/// Checks a job given as its resolved sections, as [`Job::record`] holds them under `job`.
+///
+/// `name` stands in messages in place of a file, `base` is the folder that paths in the sections are relative to, and
+/// `loader` hands out the skyline, matrix and load files.
+pub fn from_sections(name: &str, sections: &Value, base: &Path, loader: &mut Loader<'_>) -> Result<Job, JobError> {
+    let mut source = Source::new(base, loader);
+    let file = source.files.add(name);
+    let Some(tree) = tree_from_json(sections, file, 0) else {
+        return Err(JobError::Syntax(fault(
+            At { file: name.to_string(), line: 0 },
+            "the job is nested too deep",
+            "at most 48 levels",
+            "Remove the needless brackets.",
+        )));
+    };
+    check(&tree, job_schema(), &source.files)?;
+    let named = Named { name: "site".to_string(), path: PathBuf::from(name), base: base.to_path_buf() };
+    build(named, tree, None, source)
+}
+
 fn same_file(a: &str, b: &str) -> bool {
     Path::new(a) == Path::new(b)
 }

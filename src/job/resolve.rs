@@ -309,6 +309,10 @@ pub(super) fn build(
     let given = given.unwrap_or_else(|| ledger::flatten(&json).into_iter().map(|(path, _)| path).collect());
     let modules = std::mem::take(&mut spec.module);
     let inverters = std::mem::take(&mut spec.inverter);
+    if spec.losses.dirt_model.is_some() && tree.get("losses").is_some_and(|l| l.get("dirt_pct").is_none()) {
+        // The model stands in for the default.
+        spec.losses.dirt_pct = crate::units::OneOrTwelve::One(0.0);
+    }
     let mut notes = Vec::new();
 
     let look = Look { tree: &tree, source: &source };
@@ -317,6 +321,7 @@ pub(super) fn build(
     look.modules(&modules)?;
     look.inverters(&inverters)?;
     look.strings_and_cable(&spec)?;
+    look.dirt(&spec)?;
     let options = look.options(&spec, &modules, &inverters)?;
 
     let skyline = skyline(&mut spec, &tree, &mut source)?;
@@ -792,6 +797,20 @@ impl<'a> Look<'a, '_, '_> {
                 format!("strings.t_cold_c is {} and t_hot_c is {}", number_text(cold), number_text(hot)),
                 "t_cold_c below t_hot_c",
                 "The two may be swapped.",
+            ));
+        }
+        Ok(())
+    }
+
+    /// Dirt stated twice would be taken off twice.
+    fn dirt(&self, spec: &JobSpec) -> Result<(), JobError> {
+        let given = self.tree.get("losses").is_some_and(|l| l.get("dirt_pct").is_some());
+        if spec.losses.dirt_model.is_some() && given && spec.losses.dirt_pct.months() != [0.0; 12] {
+            return Err(self.clash(
+                &["losses", "dirt_model"],
+                "losses has both dirt_pct and dirt_model, so dirt would be taken off twice",
+                "one of them",
+                "Keep dirt_pct for a stated loss, or dirt_model for dirt by the rain of the weather file.",
             ));
         }
         Ok(())

@@ -182,6 +182,18 @@ fn export_limit(x: f64) -> Option<(String, String)> {
     Some(("0 kW or more".to_string(), mend.to_string()))
 }
 
+fn pascals(x: f64) -> Option<(String, String)> {
+    if (20.0..=30000.0).contains(&x) || x == 0.0 {
+        return None;
+    }
+    let mend = if x > 0.0 && x < 20.0 {
+        format!("It looks like kPa or kN/m2; in pascals it is {}.", neat(x * 1000.0))
+    } else {
+        "Write the load that the structural engineer states, in pascals.".to_string()
+    };
+    Some(("0, or 20 to 30000 Pa".to_string(), mend))
+}
+
 use Limit::{Above, Check, Range, Words};
 
 const TILT: &str = "0 is flat, 90 a wall; a plane that leans back is described by the azimuth it faces.";
@@ -275,12 +287,31 @@ pub(super) const RULES: &[Rule] = &[
         .mend("Each number of strings is the count of modules in one string."),
     // [losses]
     rule("losses.dirt_pct", Range(0.0, 100.0)).mend("Percent of light, 2 means 2 %.").from(MEMORY),
+    rule("losses.dirt_model.daily_pct", Range(0.0, 5.0))
+        .eg("daily_pct = 0.2")
+        .mend("Percent of light a day; dry places about 0.1 to 0.3."),
+    rule("losses.dirt_model.rain_threshold_mm", Above(0.0, 100.0))
+        .eg("rain_threshold_mm = 6.0")
+        .mend("Rain of one day that washes the modules clean, in millimetres."),
+    rule("losses.dirt_model.damp_days", Range(0.0, 365.0))
+        .eg("damp_days = 14")
+        .unit("days")
+        .mend("Days after a washing rain on which no dirt settles; 0 for none."),
     rule("losses.mismatch_pct", Range(0.0, 50.0))
         .mend("Percent of power, 0.5 means 0.5 %.")
         .from("0.3 to 1 % for modules of one bin, from memory"),
     rule("losses.outage_pct", Range(0.0, 100.0))
         .mend("Percent of the year's energy, 1 means 1 %.")
         .from("99 % availability, from memory"),
+    // [snow]
+    rule("snow.model", Words(&["slide", "none"])).eg("model = \"slide\""),
+    rule("snow.fresh_cm", Above(0.0, 50.0))
+        .unit("cm")
+        .mend("Rise of the snow depth that covers the modules, in centimetres.")
+        .from("Marion et al. 2013, from memory"),
+    // [loads]
+    rule("loads.front_pa", Check(pascals, 0.0, 30000.0)).eg("front_pa = 2900").mend("From the structural engineer."),
+    rule("loads.rear_pa", Check(pascals, 0.0, 30000.0)).eg("rear_pa = 1200").mend("From the structural engineer."),
     // [cable]
     rule("cable.one_way_m", Range(0.0, 10000.0)),
     rule("cable.area_mm2", Above(0.0, 2000.0)),
@@ -357,6 +388,7 @@ pub(super) const RULES: &[Rule] = &[
     rule("module.*.length_mm", Check(millimetres, 100.0, 5000.0)).eg("length_mm = 1722"),
     rule("module.*.width_mm", Check(millimetres, 100.0, 5000.0)).eg("width_mm = 1134"),
     rule("module.*.mass_kg", Above(0.0, 200.0)),
+    rule("module.*.half_cells", Limit::Free),
     rule("module.*.bypass_groups", Range(1.0, 24.0)).unit("count").from("three bypass diodes, common practice"),
     rule("module.*.bifaciality", Check(share, 0.0, 1.0)).unit("share").eg("bifaciality = 0.78"),
     rule("module.*.light_induced_pct", Range(0.0, 20.0)).mend("Percent of power, 2 means 2 %."),

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::module::ModuleSheet;
 use crate::plane::{PlaneSpec, SkyModel};
-use crate::plant::{CableSpec, GridSpec, InverterSheet, StringsSpec};
+use crate::plant::{CableSpec, GridSpec, InverterSheet, SiteLoadSpec, StringsSpec};
 use crate::units::OneOrTwelve;
 
 /// A parts file: modules and inverters by tag.
@@ -61,6 +61,9 @@ pub struct JobSpec {
     /// Losses.
     #[serde(default)]
     pub losses: LossSpec,
+    /// Snow on the modules; not modelled when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub snow: Option<SnowSpec>,
     /// Cables.
     #[serde(default)]
     pub cable: CableSpec,
@@ -70,6 +73,9 @@ pub struct JobSpec {
     /// String check.
     #[serde(default)]
     pub strings: StringsSpec,
+    /// Load of the site on the module's face, from a licensed engineer.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub loads: Option<SiteLoadSpec>,
     /// Lifetime.
     #[serde(default)]
     pub ageing: AgeingSpec,
@@ -211,6 +217,9 @@ pub struct LossSpec {
     /// Dirt, percent of light, one value or twelve.
     #[serde(default = "default_dirt")]
     pub dirt_pct: OneOrTwelve,
+    /// Dirt by the rain of the weather file, instead of `dirt_pct`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dirt_model: Option<DirtModelSpec>,
     /// Mismatch of the modules of a string, percent of power.
     #[serde(default = "default_mismatch")]
     pub mismatch_pct: f64,
@@ -233,8 +242,45 @@ fn default_outage() -> f64 {
 
 impl Default for LossSpec {
     fn default() -> Self {
-        LossSpec { dirt_pct: default_dirt(), mismatch_pct: default_mismatch(), outage_pct: default_outage() }
+        LossSpec {
+            dirt_pct: default_dirt(),
+            dirt_model: None,
+            mismatch_pct: default_mismatch(),
+            outage_pct: default_outage(),
+        }
     }
+}
+
+/// `losses.dirt_model`: dirt grows day by day until rain washes it off. Nothing is assumed: all three must be stated.
+///
+/// Source: Kimber, Mitchell, Nogradi, Wenger, The effect of soiling on large grid-connected photovoltaic systems in
+/// California and the Southwest region of the United States, 4th World Conference on Photovoltaic Energy Conversion,
+/// 2006 (form of the model from memory).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct DirtModelSpec {
+    /// Growth of the loss of light, percent a day.
+    pub daily_pct: f64,
+    /// Rain of a day that washes the modules clean, mm.
+    pub rain_threshold_mm: f64,
+    /// Days after such a rain on which no dirt settles, because the ground is damp.
+    pub damp_days: u32,
+}
+
+/// `[snow]`: how snow lies on the modules and leaves them.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SnowSpec {
+    /// `slide`: fresh snow covers the modules and slides off in the sun or in mild air (Marion et al. 2013); `none`: snow
+    /// is left out.
+    pub model: String,
+    /// Rise of the snow depth that covers the modules, cm; 1 when left out.
+    #[serde(default = "default_fresh_cm")]
+    pub fresh_cm: f64,
+}
+
+fn default_fresh_cm() -> f64 {
+    1.0
 }
 
 /// `[ageing]`: how the years pass.

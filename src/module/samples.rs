@@ -96,6 +96,7 @@ pub(crate) fn bare() -> ModuleSheet {
         width_mm: 1134.0,
         mass_kg: None,
         bypass_groups: None,
+        half_cells: None,
         bifaciality: None,
         light_induced_pct: None,
         rating_basis: None,

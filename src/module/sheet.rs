@@ -81,6 +81,10 @@ pub struct ModuleSheet {
     /// Bypass groups; 3 when left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub bypass_groups: Option<u32>,
+    /// Cells cut in half and wired as two halves in parallel: shade on one end of the module then leaves half of its
+    /// current. Taken as whole cells, the harsher case, when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub half_cells: Option<bool>,
     /// Rear over front efficiency, 0..1; one-sided when left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub bifaciality: Option<f64>,

@@ -65,14 +65,15 @@ impl RowGeometry {
     /// Mean sky view of the front: `F = (L + P - d) / 2L`, `d = sqrt(P^2 + L^2 - 2 P L cos b)`; open: (1 + cos b)/2.
     pub fn front_sky(&self, cos_tilt: f64) -> f64 {
         let (p, l) = (self.pitch_m, self.slant_m);
-        (l + p - self.diagonal(-cos_tilt)) / (2.0 * l)
+        ((l + p - self.diagonal(-cos_tilt)) / (2.0 * l)).max(0.0)
     }
 
     /// Mean ground view of the front, and sky view of the rear: `(L + P - d') / 2L`, `d' = sqrt(P^2 + L^2 + 2 P L cos b)`;
     /// open: (1 - cos b)/2.
     pub fn front_ground(&self, cos_tilt: f64) -> f64 {
         let (p, l) = (self.pitch_m, self.slant_m);
-        (l + p - self.diagonal(cos_tilt)) / (2.0 * l)
+        // Flat rows see no ground; rounding must not make that a little less than nothing.
+        ((l + p - self.diagonal(cos_tilt)) / (2.0 * l)).max(0.0)
     }
 
     /// Mean sky view of the ground under the rows: `(d + d' - 2L) / 2P`, what front and rear leave of the sky.

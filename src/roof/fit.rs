@@ -1,11 +1,16 @@
 //! From a plane and a module to the slots an option uses.
 
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 
+use super::arrays::light_at;
+use super::rank::{Powers, rank_with};
+use super::shade::shades_at;
 use super::slots::outline;
 use super::{
     Arrangement, Face, Frame, GroupCurve, Layout, Orientation, Outline, Rect, RoofError, SlotShade, SlotYear, SunPath,
-    UNSHADED_LOSS, layouts, obstacles, rank, slot_curve, slot_shades, unshaded,
+    UNSHADED_LOSS, layouts, obstacles, rank, slot_curve, unshaded,
 };
 use crate::plane::{PlaneLight, PlaneSpec};
 use crate::sun::SunTrack;
@@ -29,7 +34,7 @@ pub struct RoofFit {
     /// The sun's path the shade was followed along.
     pub path: SunPath,
     /// Shade on each slot, in the order of `layout.slots`.
-    pub shades: Vec<SlotShade>,
+    pub shades: Arc<Vec<SlotShade>>,
     /// Year of each slot, in the order of `layout.slots`.
     pub years: Vec<SlotYear>,
     /// Positions in `layout.slots` of the slots taken, ascending: neighbours stay neighbours when strings are cut.
@@ -47,11 +52,30 @@ impl RoofFit {
     }
 }
 
+/// Layouts and shade that were found before: options with modules of one size share them.
+#[derive(Debug, Default)]
+pub struct FitCache {
+    layouts: Vec<(usize, Face, Vec<Layout>)>,
+    paths: Vec<(usize, SunPath, SunPath)>,
+    shades: Vec<KnownShade>,
+}
+
+/// The shade on the slots of one layout of one plane.
+#[derive(Debug)]
+struct KnownShade {
+    plane: usize,
+    face: Face,
+    layout: usize,
+    coarse: bool,
+    shades: Arc<Vec<SlotShade>>,
+}
+
 /// Lays out a plane and takes the best slots.
 ///
-/// Every layout that holds enough modules is followed through the year; the one whose chosen slots yield most is taken
-/// (the first of equals in the order of [`layouts`]). With [`Wanted::Fill`] only layouts with the most slots count.
-/// `conversion` and `step_min` as in [`rank`].
+/// Every layout that holds enough modules is followed through the year with one sun an hour and a third of the sample
+/// points; the one whose chosen slots then yield most is taken (the first of equals in the order of [`layouts`]) and
+/// followed in full. With [`Wanted::Fill`] only layouts with the most slots count. `conversion` and `step_min` as in
+/// [`rank`]. Suns of steps without beam on the plane are passed over.
 #[allow(clippy::too_many_arguments)]
 pub fn fit(
     plane: &PlaneSpec,
@@ -63,42 +87,95 @@ pub fn fit(
     curve: &GroupCurve,
     wanted: Wanted,
 ) -> Result<RoofFit, RoofError> {
-    let found = layouts(plane, face)?;
-    let most = found.first().map_or(0, |l| l.slots.len() as u32);
-    let want = match wanted {
-        Wanted::Modules(n) => n,
-        Wanted::Fill => most,
-    };
-    if want > most {
-        return Err(RoofError::TooMany { plane: plane.name.clone(), wanted: want, slots: most });
-    }
-    let frame = Frame::of(plane.tilt_deg, plane.azimuth_deg);
-    let things = obstacles(plane)?;
-    // Without obstacles all slots of all layouts are alike: the first will do.
-    let looked_at = if things.is_empty() { 1 } else { found.len() };
-    let path = SunPath::over(sun, &frame, step_min);
-    let step_h = crate::units::step_hours(step_min);
-    let mut best: Option<(f64, RoofFit)> = None;
-    for layout in found.into_iter().take(looked_at).filter(|l| l.slots.len() as u32 >= want) {
-        let shades = slot_shades(&layout.slots, layout.orientation, face, &frame, &things, &path);
-        let years = rank(&layout.slots, &shades, face, &path, light, conversion, step_h, curve);
-        let chosen: Vec<usize> = (0..years.len()).filter(|&i| years[i].rank <= want).collect();
-        let sum: f64 = chosen.iter().map(|&i| years[i].yield_kwh_per_kw).sum();
-        if best.as_ref().is_none_or(|(top, _)| sum > *top * (1.0 + 1e-9)) {
-            let fit = RoofFit {
-                unshaded: unshaded(&years, UNSHADED_LOSS),
-                curve: slot_curve(&years),
-                layout,
-                face: *face,
-                path: path.clone(),
-                shades,
-                years,
-                chosen,
-            };
-            best = Some((sum, fit));
+    FitCache::default().fit(0, plane, face, sun, light, conversion, step_min, curve, wanted)
+}
+
+impl FitCache {
+    /// [`fit`]; `number` tells the planes of one job apart, each with its one sun, light and step.
+    #[allow(clippy::too_many_arguments)]
+    pub fn fit(
+        &mut self,
+        number: usize,
+        plane: &PlaneSpec,
+        face: &Face,
+        sun: &SunTrack,
+        light: &PlaneLight,
+        conversion: &[f64],
+        step_min: u32,
+        curve: &GroupCurve,
+        wanted: Wanted,
+    ) -> Result<RoofFit, RoofError> {
+        let known = self.layouts.iter().position(|(n, f, _)| *n == number && f == face);
+        let found = match known {
+            Some(at) => &self.layouts[at].2,
+            None => {
+                self.layouts.push((number, *face, layouts(plane, face)?));
+                &self.layouts[self.layouts.len() - 1].2
+            }
+        };
+        let most = found.first().map_or(0, |l| l.slots.len() as u32);
+        let want = match wanted {
+            Wanted::Modules(n) => n,
+            Wanted::Fill => most,
+        };
+        if want > most || most == 0 {
+            return Err(RoofError::TooMany { plane: plane.name.clone(), wanted: want.max(1), slots: most });
         }
+        let frame = Frame::of(plane.tilt_deg, plane.azimuth_deg);
+        let things = obstacles(plane)?;
+        if !self.paths.iter().any(|p| p.0 == number) {
+            // What is hidden below a thousandth of a W/m2 is nothing.
+            let shining = |path: SunPath| path.shining(light, 1e-3);
+            let full = shining(SunPath::over(sun, &frame, step_min));
+            self.paths.push((number, full, shining(SunPath::coarse(sun, &frame))));
+        }
+        let at = self.paths.iter().position(|p| p.0 == number).unwrap_or(0);
+        let (_, full, coarse) = &self.paths[at];
+        let step_h = crate::units::step_hours(step_min);
+        let kept = &mut self.shades;
+        let mut shades_of = |which: usize, rough: bool| {
+            let same = |k: &&KnownShade| (k.plane, k.layout, k.coarse) == (number, which, rough) && k.face == *face;
+            if let Some(known) = kept.iter().find(same) {
+                return Arc::clone(&known.shades);
+            }
+            let (layout, path) = (&found[which], if rough { coarse } else { full });
+            let shades = Arc::new(shades_at(&layout.slots, layout.orientation, face, &frame, &things, path, rough));
+            let known = Arc::clone(&shades);
+            kept.push(KnownShade { plane: number, face: *face, layout: which, coarse: rough, shades: known });
+            shades
+        };
+        let chosen_of =
+            |years: &[SlotYear]| -> Vec<usize> { (0..years.len()).filter(|&i| years[i].rank <= want).collect() };
+        // Without obstacles all slots of all layouts are alike: the first will do.
+        let enough = found.iter().take_while(|l| l.slots.len() as u32 >= want).count();
+        let mut best = (0, f64::NEG_INFINITY);
+        if !things.is_empty() && enough > 1 {
+            // One share of the sky for all of them: how much of it a slot sees hardly bends the group rule.
+            let parts: Vec<[f64; 3]> = (0..coarse.steps()).map(|i| light_at(light, i)).collect();
+            let mut powers = Powers::between([0.95; 2], true, face.groups, coarse, &parts, curve);
+            for which in 0..enough {
+                let shades = shades_of(which, true);
+                let years = rank_with(&mut powers, &found[which].slots, &shades, face, conversion, step_h);
+                let sum: f64 = chosen_of(&years).iter().map(|&i| years[i].yield_kwh_per_kw).sum();
+                if sum > best.1 + 1e-9 * best.1.abs() || which == 0 {
+                    best = (which, sum);
+                }
+            }
+        }
+        let shades = shades_of(best.0, false);
+        let layout = found[best.0].clone();
+        let years = rank(&layout.slots, &shades, face, full, light, conversion, step_h, curve);
+        Ok(RoofFit {
+            unshaded: unshaded(&years, UNSHADED_LOSS),
+            curve: slot_curve(&years),
+            chosen: chosen_of(&years),
+            layout,
+            face: *face,
+            path: full.clone(),
+            shades,
+            years,
+        })
     }
-    best.map(|(_, fit)| fit).ok_or(RoofError::TooMany { plane: plane.name.clone(), wanted: want.max(1), slots: most })
 }
 
 /// One slot of a roof map.

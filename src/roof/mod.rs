@@ -32,12 +32,12 @@ mod strings;
 mod tests;
 
 pub use arrays::{ArrayShade, Wiring, array_shade};
-pub use fit::{RoofFit, RoofMap, SlotRecord, Wanted, fit};
+pub use fit::{FitCache, RoofFit, RoofMap, SlotRecord, Wanted, fit};
 pub use frame::Frame;
 pub use obstacles::{Obstacle, Shape, obstacles};
 pub use outline::{Outline, Rect};
 pub use rank::{SlotYear, UNSHADED_LOSS, rank, slot_curve, unshaded};
-pub use rows::{FieldUse, RowModules, field_use, row_shade};
+pub use rows::{FieldUse, RowModules, field_use, row_places, row_shade};
 pub use shade::{SUNS_PER_HOUR, SlotShade, SunPath, hides, slot_shades};
 pub use slots::{Arrangement, Face, Layout, Orientation, Slot, layouts};
 pub use strings::{GroupCurve, input_power, string_power, uniform_power};

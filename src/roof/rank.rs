@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::arrays::light_at;
-use super::{Face, GroupCurve, Slot, SlotShade, SunPath, Wiring, array_shade};
+use super::{Face, GroupCurve, Slot, SlotShade, SunPath, string_power, uniform_power};
 use crate::plane::PlaneLight;
 
 /// A slot counts as unshaded while obstacles take less than this share of the yearly yield of a module there.
@@ -47,7 +47,8 @@ impl SlotYear {
 /// for all; `step_h` the length of a step in hours.
 ///
 /// Slots of equal yield rank in the order of their numbers. The yield of a slot takes the light after shade and the
-/// group rule for a single module; what a string adds to that is a matter of [`array_shade`].
+/// group rule for a single module; what a string adds to that is a matter of [`super::array_shade`], which
+/// gives the same for a module alone within 1e-4.
 #[allow(clippy::too_many_arguments)]
 pub fn rank(
     slots: &[Slot],
@@ -59,11 +60,25 @@ pub fn rank(
     step_h: f64,
     curve: &GroupCurve,
 ) -> Vec<SlotYear> {
+    let parts: Vec<[f64; 3]> = (0..path.steps()).map(|i| light_at(light, i)).collect();
+    let mut powers = Powers::over(shades, face.groups, path, &parts, curve);
+    rank_with(&mut powers, slots, shades, face, conversion, step_h)
+}
+
+/// [`rank`] with powers that were found for other slots under the same light.
+pub(crate) fn rank_with(
+    powers: &mut Powers<'_>,
+    slots: &[Slot],
+    shades: &[SlotShade],
+    face: &Face,
+    conversion: &[f64],
+    step_h: f64,
+) -> Vec<SlotYear> {
+    let (path, parts) = (powers.path, powers.parts);
     let n = path.steps();
     let converts =
         |i: usize| if conversion.len() == 1 { conversion[0] } else { conversion.get(i).copied().unwrap_or(0.0) };
     // Light and yield of the open plane, by part, once for all slots.
-    let parts: Vec<[f64; 3]> = (0..n).map(|i| light_at(light, i)).collect();
     let mut open = [0.0; 3];
     let mut open_yield = 0.0;
     let mut sky_by_month = [0.0; 12];
@@ -91,30 +106,16 @@ pub fn rank(
             }
             let mut lost_beam = 0.0;
             let mut group_lost = vec![0.0; face.groups as usize];
-            if !shade.shaded.is_empty() {
-                let alone = array_shade(
-                    std::slice::from_ref(shade),
-                    &Wiring::EachModule(vec![0]),
-                    path,
-                    light,
-                    face.groups,
-                    curve,
-                );
-                let sky = alone.sky_column(&path.month_start);
-                for i in 0..n {
-                    let kept = alone.light_kept_beam[i];
-                    if kept < 1.0 {
-                        let after = parts[i][0] * kept + parts[i][1] * sky[i] + parts[i][2];
-                        let even = parts[i][0] + parts[i][1] * sky[i] + parts[i][2];
-                        lost_beam += parts[i][0] * (1.0 - kept) * step_h / 1000.0;
-                        lost_yield += (even - after * alone.electrical_kept[i]) * converts(i) * step_h / 1000.0;
-                    }
-                }
-                for (at, &sun) in shade.shaded.iter().enumerate() {
-                    let beam = parts[sun as usize / path.suns][0] * step_h / 1000.0 / path.suns as f64;
-                    for (lost, share) in group_lost.iter_mut().zip(&shade.groups[at * face.groups as usize..]) {
-                        *lost += beam * (1.0 - f64::from(*share));
-                    }
+            powers.walk(shade, |i, kept, electrical, sky| {
+                let after = parts[i][0] * kept + parts[i][1] * sky + parts[i][2];
+                let even = parts[i][0] + parts[i][1] * sky + parts[i][2];
+                lost_beam += parts[i][0] * (1.0 - kept) * step_h / 1000.0;
+                lost_yield += (even - after * electrical) * converts(i) * step_h / 1000.0;
+            });
+            for (at, &sun) in shade.shaded.iter().enumerate() {
+                let beam = parts[sun as usize / path.suns][0] * step_h / 1000.0 / path.suns as f64;
+                for (lost, share) in group_lost.iter_mut().zip(&shade.groups[at * face.groups as usize..]) {
+                    *lost += beam * (1.0 - f64::from(*share));
                 }
             }
             let of_beam = |x: f64| if open[0] > 0.0 { (x / open[0]).clamp(0.0, 1.0) } else { 0.0 };
@@ -136,6 +137,149 @@ pub fn rank(
         years[at].rank = place as u32 + 1;
     }
     years
+}
+
+/// Powers of a single module by the number of its dark groups, found once for each step and used by all slots.
+pub(crate) struct Powers<'a> {
+    path: &'a SunPath,
+    parts: &'a [[f64; 3]],
+    curve: &'a GroupCurve,
+    groups: usize,
+    /// Least and greatest share of the sky that any slot sees: powers are found at both and taken as straight between.
+    sky: [f64; 2],
+    /// By step and pattern, at both skies; not a number where not yet asked for.
+    known: Vec<[f64; 2]>,
+    /// Power of an evenly lit group over its light, by light in steps of [`Self::GRAIN`].
+    even: Vec<f64>,
+}
+
+impl<'a> Powers<'a> {
+    /// kW/m2.
+    const GRAIN: f64 = 1.0 / 256.0;
+
+    fn over(
+        shades: &[SlotShade],
+        groups: u32,
+        path: &'a SunPath,
+        parts: &'a [[f64; 3]],
+        curve: &'a GroupCurve,
+    ) -> Powers<'a> {
+        let mut sky = [1.0_f64, 0.0_f64];
+        for kept in shades.iter().flat_map(|s| s.sky_kept) {
+            sky = [sky[0].min(kept), sky[1].max(kept)];
+        }
+        Powers::between(sky, shades.iter().any(|s| !s.shaded.is_empty()), groups, path, parts, curve)
+    }
+
+    /// Powers between two shares of the sky; `any`: whether any will be asked for.
+    pub(crate) fn between(
+        sky: [f64; 2],
+        any: bool,
+        groups: u32,
+        path: &'a SunPath,
+        parts: &'a [[f64; 3]],
+        curve: &'a GroupCurve,
+    ) -> Powers<'a> {
+        let groups = groups.max(1) as usize;
+        let patterns = if any { (groups + 1) * (groups + 1) * path.steps() } else { 0 };
+        let brightest = parts.iter().map(|p| p[0] + p[1] + p[2]).fold(0.0, f64::max) / 1000.0;
+        let nodes = if any { (brightest.min(1e3) / Self::GRAIN) as usize + 3 } else { 0 };
+        let even = (0..nodes)
+            .map(|k| {
+                let g = Self::GRAIN * (k as f64).max(0.05);
+                uniform_power(g, curve) / g
+            })
+            .collect();
+        Powers { path, parts, curve, groups, sky, known: vec![[f64::NAN; 2]; patterns], even }
+    }
+
+    /// Power of an evenly lit group.
+    fn uniform(&self, g: f64) -> f64 {
+        let at = (g / Self::GRAIN).max(0.0);
+        let k = (at as usize).min(self.even.len().saturating_sub(2));
+        match self.even.get(k..k + 2) {
+            Some([a, b]) => g * (a + (b - a) * (at - k as f64)),
+            _ => 0.0,
+        }
+    }
+
+    /// Power of a module with `dark` groups without beam and `half` with half of it at step `i`.
+    fn pattern(&mut self, i: usize, dark: usize, half: usize, sky_kept: f64) -> f64 {
+        if dark == self.groups {
+            let [_, sky, ground] = self.parts[i].map(|g| g / 1000.0);
+            return self.uniform(sky * sky_kept + ground) * self.groups as f64;
+        }
+        let side = self.groups + 1;
+        let at = (i * side + dark) * side + half;
+        if self.known[at][0].is_nan() {
+            let [beam, sky, ground] = self.parts[i].map(|g| g / 1000.0);
+            let [low, high] = self.sky;
+            let found = |kept: f64| {
+                let diffuse = sky * kept + ground;
+                let bright = self.groups - dark - half;
+                let mut levels = [(0.0, 0); 3];
+                let mut n = 0;
+                for (share, count) in [(1.0, bright), (0.5, half), (0.0, dark)] {
+                    if count > 0 {
+                        levels[n] = (beam * share + diffuse, count as u32);
+                        n += 1;
+                    }
+                }
+                string_power(&levels[..n], self.curve)
+            };
+            let first = found(low);
+            self.known[at] = [first, if high - low > 1e-9 { found(high) } else { first }];
+        }
+        let [low, high] = self.known[at];
+        let span = self.sky[1] - self.sky[0];
+        if span > 1e-9 { low + (high - low) * (sky_kept - self.sky[0]) / span } else { low }
+    }
+
+    /// Calls with step, share of the beam kept, share of the power kept beyond that, share of the sky kept, for each
+    /// step on which the slot is shaded.
+    fn walk(&mut self, shade: &SlotShade, mut call: impl FnMut(usize, f64, f64, f64)) {
+        let suns = self.path.suns;
+        let groups = self.groups;
+        let mut levels: Vec<(f64, u32)> = Vec::new();
+        let mut month = 0;
+        let mut at = 0;
+        while let Some(&first) = shade.shaded.get(at) {
+            let i = first as usize / suns;
+            while month < 11 && i >= self.path.month_start[month + 1] {
+                month += 1;
+            }
+            let sky_kept = shade.sky_kept[month];
+            let [beam, sky, ground] = self.parts[i].map(|g| g / 1000.0);
+            let diffuse = sky * sky_kept + ground;
+            let kept = shade.beam_kept[i];
+            let open = self.uniform(beam + diffuse) * groups as f64;
+            let mut power = suns as f64 * open;
+            while shade.shaded.get(at).is_some_and(|&sun| sun < ((i + 1) * suns) as u32) {
+                let shares = &shade.groups[at * groups..(at + 1) * groups];
+                at += 1;
+                if beam < 1e-6 {
+                    continue;
+                }
+                let (mut dark, mut half, mut full) = (0, 0, 0);
+                for &share in shares {
+                    dark += usize::from(share == 0.0);
+                    half += usize::from(share == 0.5);
+                    full += usize::from(share == 1.0);
+                }
+                power -= open;
+                if dark + half + full == groups {
+                    power += if full == groups { open } else { self.pattern(i, dark, half, sky_kept) };
+                } else {
+                    levels.clear();
+                    levels.extend(shares.iter().map(|&s| (beam * f64::from(s) + diffuse, 1)));
+                    power += string_power(&levels, self.curve);
+                }
+            }
+            let even = self.uniform(beam * kept + diffuse) * (groups * suns) as f64;
+            let electrical = if beam >= 1e-6 && even > 0.0 { (power / even).clamp(0.0, 1.0) } else { 1.0 };
+            call(i, kept, electrical, sky_kept);
+        }
+    }
 }
 
 /// The slot curve: yield of the n-th best slot, kWh/kW, falling.

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::arrays::light_at;
 use super::{ArrayShade, Face, GroupCurve, Orientation, RoofError, string_power, uniform_power};
-use crate::plane::PlaneLight;
+use crate::plane::{PlaneLight, PlaneSpec};
 
 /// Modules of a row.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -106,6 +106,29 @@ fn group_share(covered: f64, group: u32, groups: u32, modules: &RowModules) -> f
             }
         }
     }
+}
+
+/// How many modules rows hold on a level rectangle (`size_m`: along the rows, across them) with the free strip
+/// `setback_m` all round; `None` without rows or without `size_m`.
+///
+/// Rows of depth `L cos b` stand a pitch apart, `rows.count` of them at most; `rows.high` modules above each other.
+/// Obstacles are not looked at. Geometry only.
+pub fn row_places(plane: &PlaneSpec, face: &Face) -> Option<u32> {
+    let (rows, [along, across]) = (plane.rows.as_ref()?, plane.size_m?);
+    let side = match RowModules::orientation_for(face, rows.slant_m, rows.high) {
+        Orientation::Portrait => face.width_m,
+        Orientation::Landscape => face.length_m,
+    };
+    // A tracker is at its widest when it lies level.
+    let tilt_deg = if plane.tracker.is_some() { 0.0 } else { plane.tilt_deg };
+    let depth = rows.slant_m * tilt_deg.to_radians().cos();
+    let fits = |room: f64, first: f64, pitch: f64| {
+        if room + 1e-6 < first || pitch <= 0.0 { 0.0 } else { ((room - first + 1e-6) / pitch).floor() + 1.0 }
+    };
+    let free = |extent: f64| extent - 2.0 * plane.setback_m;
+    let per_row = fits(free(along), side, side + plane.gap_m);
+    let count = fits(free(across), depth, rows.pitch_m).min(rows.count.map_or(f64::INFINITY, f64::from));
+    Some((per_row * count * f64::from(rows.high.max(1))).min(1e9) as u32)
 }
 
 /// Land and racks of a field of rows on level ground.

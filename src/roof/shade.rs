@@ -1,6 +1,8 @@
 //! Rays from the cells of a slot to the sun and to the patches of the sky.
 
+use super::arrays::light_at;
 use super::{Face, Frame, Obstacle, Orientation, Rect, Shape, Slot};
+use crate::plane::PlaneLight;
 use crate::sun::SunTrack;
 
 /// Suns per hour along the path of the sun: a shadow moves by about 15 degrees an hour, so a single one would let the
@@ -22,6 +24,8 @@ pub struct SunPath {
     /// `month_start[m]..month_start[m + 1]` are the daylight steps of month `m`.
     pub month_start: [usize; 13],
     rays: Rays,
+    /// Suns that are followed, ascending: all, or those that shine.
+    followed: Vec<u32>,
 }
 
 /// Directions as columns, with the quotients that the ray tests need of them.
@@ -70,7 +74,22 @@ impl Rays {
 impl SunPath {
     /// The way of the sun over a plane. `step_min` is the length of a step in minutes.
     pub fn over(sun: &SunTrack, frame: &Frame, step_min: u32) -> SunPath {
-        let suns = (step_min * SUNS_PER_HOUR / 60).clamp(1, SUNS_PER_HOUR) as usize;
+        SunPath::with_suns(sun, frame, (step_min * SUNS_PER_HOUR / 60).clamp(1, SUNS_PER_HOUR) as usize)
+    }
+
+    /// The same with one sun a step: for a first look.
+    pub(crate) fn coarse(sun: &SunTrack, frame: &Frame) -> SunPath {
+        SunPath::with_suns(sun, frame, 1)
+    }
+
+    /// Leaves out the suns of steps with less beam than `least` on the plane (W/m2): what they hide is nothing.
+    pub(crate) fn shining(mut self, light: &PlaneLight, least: f64) -> SunPath {
+        let suns = self.suns;
+        self.followed.retain(|&sun| light_at(light, sun as usize / suns)[0] >= least);
+        self
+    }
+
+    fn with_suns(sun: &SunTrack, frame: &Frame, suns: usize) -> SunPath {
         let n = sun.steps.len();
         let mut rays = Rays::default();
         let at = |i: usize| [sun.east[i], sun.north[i], sun.up[i]];
@@ -92,7 +111,8 @@ impl SunPath {
                 rays.push(frame.standing_sun(v[0] / length, v[1] / length, v[2] / length));
             }
         }
-        SunPath { suns, month_start: sun.month_start, rays }
+        let followed = (0..rays.len() as u32).collect();
+        SunPath { suns, month_start: sun.month_start, rays, followed }
     }
 
     /// Number of daylight steps.
@@ -142,29 +162,66 @@ pub fn slot_shades(
     obstacles: &[Obstacle],
     path: &SunPath,
 ) -> Vec<SlotShade> {
-    if obstacles.is_empty() {
+    shades_at(slots, orientation, face, frame, obstacles, path, false)
+}
+
+/// [`slot_shades`]; `coarse` takes a third of the sample points.
+pub(crate) fn shades_at(
+    slots: &[Slot],
+    orientation: Orientation,
+    face: &Face,
+    frame: &Frame,
+    obstacles: &[Obstacle],
+    path: &SunPath,
+    coarse: bool,
+) -> Vec<SlotShade> {
+    if obstacles.is_empty() || slots.is_empty() {
         return vec![SlotShade::none(); slots.len()];
     }
-    let sky = SkyPatches::new(frame);
+    let over = Reach::of(slots, frame);
+    let sky = SkyPatches::new(frame, obstacles, &over);
+    let within: Vec<Near> = obstacles.iter().map(|o| Near::over(o, &over, path)).collect();
     let mut scratch = Scratch::default();
-    slots
-        .iter()
-        .map(|slot| one_slot(&slot.rect, orientation, face, frame, obstacles, path, &sky, &mut scratch))
-        .collect()
+    let ground = Ground { orientation, face, frame, obstacles, within: &within, path, sky: &sky, coarse };
+    slots.iter().map(|slot| ground.one_slot(&slot.rect, &mut scratch)).collect()
+}
+
+/// The smallest rectangle around some places: its middle and half its extents, in standing coordinates.
+struct Reach {
+    centre: [f64; 3],
+    half: [f64; 3],
+}
+
+impl Reach {
+    fn of(slots: &[Slot], frame: &Frame) -> Reach {
+        let first = slots.first().map_or(Rect { x: 0.0, y: 0.0, w: 0.0, h: 0.0 }, |s| s.rect);
+        let all = slots.iter().fold(first, |all, s| {
+            let (x, y) = (all.x.min(s.rect.x), all.y.min(s.rect.y));
+            let (right, top) = ((all.x + all.w).max(s.rect.x + s.rect.w), (all.y + all.h).max(s.rect.y + s.rect.h));
+            Rect { x, y, w: right - x, h: top - y }
+        });
+        Reach::around(&all, frame)
+    }
+
+    fn around(rect: &Rect, frame: &Frame) -> Reach {
+        let [cx, cy] = rect.centre();
+        let half = [0.5 * rect.w, 0.5 * rect.h * frame.cos_tilt(), 0.5 * rect.h * frame.sin_tilt()];
+        Reach { centre: frame.standing(cx, cy), half }
+    }
 }
 
 #[derive(Default)]
 struct Scratch {
     hit: Vec<f64>,
-    any: Vec<f64>,
     kept: Vec<f64>,
     darkest: Vec<f64>,
     mean: Vec<f64>,
     current: Vec<f64>,
+    candidates: Vec<u32>,
     near: Vec<Near>,
 }
 
-/// An obstacle near a slot, with the suns that it may hide from it.
+/// The suns that an obstacle may hide from a place.
 #[derive(Default)]
 struct Near {
     obstacle: usize,
@@ -175,123 +232,151 @@ struct Near {
     opacity: Vec<f64>,
 }
 
-#[allow(clippy::too_many_arguments)]
-fn one_slot(
-    rect: &Rect,
-    orientation: Orientation,
-    face: &Face,
-    frame: &Frame,
-    obstacles: &[Obstacle],
-    path: &SunPath,
-    sky: &SkyPatches,
-    scratch: &mut Scratch,
-) -> SlotShade {
-    let sky_kept = sky.kept(rect, frame, obstacles, scratch);
-    let [cx, cy] = rect.centre();
-    let centre = frame.standing(cx, cy);
-    let half = [0.5 * rect.w, 0.5 * rect.h * frame.cos_tilt(), 0.5 * rect.h * frame.sin_tilt()];
-    let n = path.rays.len();
-    scratch.any.clear();
-    scratch.any.resize(n, 0.0);
-    scratch.hit.resize(n.max(scratch.hit.len()), 0.0);
-    let mut count = 0;
-    for (at, obstacle) in obstacles.iter().enumerate() {
-        let hit = &mut scratch.hit[..n];
-        hits(&obstacle.shape.grown(half), centre, &path.rays, hit);
-        if add(&mut scratch.any, hit) > 0.0 {
-            if scratch.near.len() == count {
-                scratch.near.push(Near::default());
-            }
-            let near = &mut scratch.near[count];
-            near.obstacle = at;
-            near.suns.clear();
-            near.suns.extend((0..n as u32).filter(|&i| hit[i as usize] > 0.0));
-            count += 1;
-        }
-    }
-    if count == 0 {
-        return SlotShade { beam_kept: Vec::new(), shaded: Vec::new(), groups: Vec::new(), sky_kept };
-    }
-    let candidates: Vec<u32> = (0..n as u32).filter(|&i| scratch.any[i as usize] > 0.0).collect();
-    for (place, &sun) in candidates.iter().enumerate() {
-        scratch.any[sun as usize] = place as f64;
-    }
-    for near in &mut scratch.near[..count] {
-        near.places.clear();
-        near.places.extend(near.suns.iter().map(|&sun| scratch.any[sun as usize] as u32));
+impl Near {
+    /// Suns that the obstacle may hide from any place on the plane.
+    fn over(obstacle: &Obstacle, over: &Reach, path: &SunPath) -> Near {
+        let mut all = Rays::default();
+        path.rays.gather(&path.followed, &mut all);
+        let mut hit = vec![0.0; all.len()];
+        hits(&obstacle.shape.grown(over.half), over.centre, &all, &mut hit);
+        let mut near = Near::default();
+        near.suns.extend(path.followed.iter().zip(&hit).filter(|(_, h)| **h > 0.0).map(|(sun, _)| *sun));
         path.rays.gather(&near.suns, &mut near.rays);
-        near.opacity.clear();
         let mut month = 0;
         for &sun in &near.suns {
             while month < 11 && sun as usize / path.suns >= path.month_start[month + 1] {
                 month += 1;
             }
-            near.opacity.push(1.0 - obstacles[near.obstacle].passes[month]);
+            near.opacity.push(1.0 - obstacle.passes[month]);
         }
+        near
     }
-    follow(rect, orientation, face, frame, obstacles, count, path, &candidates, sky_kept, scratch)
+
+    /// Those of them that `hit` marks.
+    fn narrow(&mut self, from: &Near, hit: &[f64], obstacle: usize) {
+        self.obstacle = obstacle;
+        self.places.clear();
+        self.places.extend(hit.iter().enumerate().filter(|(_, h)| **h > 0.0).map(|(i, _)| i as u32));
+        from.rays.gather(&self.places, &mut self.rays);
+        self.suns.clear();
+        self.suns.extend(self.places.iter().map(|&i| from.suns[i as usize]));
+        self.opacity.clear();
+        self.opacity.extend(self.places.iter().map(|&i| from.opacity[i as usize]));
+    }
 }
 
-/// Follows the rays of every sample point at the candidate suns.
-#[allow(clippy::too_many_arguments)]
-fn follow(
-    rect: &Rect,
+/// What all slots of a plane share.
+struct Ground<'a> {
     orientation: Orientation,
-    face: &Face,
-    frame: &Frame,
-    obstacles: &[Obstacle],
-    count: usize,
-    path: &SunPath,
-    candidates: &[u32],
-    sky_kept: [f64; 12],
-    scratch: &mut Scratch,
-) -> SlotShade {
-    let m = candidates.len();
-    let groups = face.groups as usize;
-    scratch.current.clear();
-    scratch.current.resize(m * groups, 0.0);
-    scratch.mean.clear();
-    scratch.mean.resize(m, 0.0);
-    let samples = Samples::of(rect, orientation, face);
-    for group in 0..groups {
-        for part in 0..samples.parts {
-            scratch.darkest.clear();
-            scratch.darkest.resize(m, 1.0);
-            for point in samples.points(group, part) {
-                let from = frame.standing(point[0], point[1]);
-                scratch.kept.clear();
-                scratch.kept.resize(m, 1.0);
-                for near in &scratch.near[..count] {
-                    let hit = &mut scratch.hit[..near.suns.len()];
-                    hits(&obstacles[near.obstacle].shape, from, &near.rays, hit);
-                    for ((h, o), place) in hit.iter().zip(&near.opacity).zip(&near.places) {
-                        scratch.kept[*place as usize] *= 1.0 - h * o;
-                    }
+    face: &'a Face,
+    frame: &'a Frame,
+    obstacles: &'a [Obstacle],
+    within: &'a [Near],
+    path: &'a SunPath,
+    sky: &'a SkyPatches,
+    coarse: bool,
+}
+
+impl Ground<'_> {
+    fn one_slot(&self, rect: &Rect, scratch: &mut Scratch) -> SlotShade {
+        let sky_kept = self.sky.kept(rect, self.frame, self.obstacles, scratch);
+        let place = Reach::around(rect, self.frame);
+        let mut count = 0;
+        for (at, (obstacle, within)) in self.obstacles.iter().zip(self.within).enumerate() {
+            let n = within.suns.len();
+            scratch.hit.resize(n.max(scratch.hit.len()), 0.0);
+            let hit = &mut scratch.hit[..n];
+            hits(&obstacle.shape.grown(place.half), place.centre, &within.rays, hit);
+            if crate::maths::sum(hit) > 0.0 {
+                if scratch.near.len() == count {
+                    scratch.near.push(Near::default());
                 }
-                lower_and_add(&scratch.kept, &mut scratch.darkest, &mut scratch.mean);
-            }
-            for (i, d) in scratch.darkest.iter().enumerate() {
-                scratch.current[i * groups + group] += d / samples.parts as f64;
+                scratch.near[count].narrow(within, hit, at);
+                count += 1;
             }
         }
-    }
-    let points = (groups * samples.parts * samples.per_part()) as f64;
-    let mut shade = SlotShade { beam_kept: vec![1.0; path.steps()], shaded: Vec::new(), groups: Vec::new(), sky_kept };
-    for (i, &c) in candidates.iter().enumerate() {
-        let light = scratch.mean[i] / points;
-        if scratch.mean[i] < points {
-            shade.beam_kept[c as usize / path.suns] -= (1.0 - light) / path.suns as f64;
-            shade.shaded.push(c);
-            shade.groups.extend(scratch.current[i * groups..(i + 1) * groups].iter().map(|&x| x as f32));
+        if count == 0 {
+            return SlotShade { sky_kept, ..SlotShade::none() };
         }
+        scratch.candidates.clear();
+        for near in &scratch.near[..count] {
+            scratch.candidates.extend_from_slice(&near.suns);
+        }
+        if count > 1 {
+            scratch.candidates.sort_unstable();
+            scratch.candidates.dedup();
+            for near in &mut scratch.near[..count] {
+                near.places.clear();
+                let mut place = 0;
+                for &sun in &near.suns {
+                    while scratch.candidates[place] < sun {
+                        place += 1;
+                    }
+                    near.places.push(place as u32);
+                }
+            }
+        }
+        self.follow(rect, count, sky_kept, scratch)
     }
-    if shade.shaded.is_empty() {
-        shade.beam_kept.clear();
+
+    /// Follows the rays of every sample point at the candidate suns.
+    fn follow(&self, rect: &Rect, count: usize, sky_kept: [f64; 12], scratch: &mut Scratch) -> SlotShade {
+        let path = self.path;
+        let m = scratch.candidates.len();
+        let groups = self.face.groups as usize;
+        scratch.current.clear();
+        scratch.current.resize(m * groups, 0.0);
+        scratch.mean.clear();
+        scratch.mean.resize(m, 0.0);
+        scratch.hit.resize(m.max(scratch.hit.len()), 0.0);
+        let samples = Samples::of(rect, self.orientation, self.face, self.coarse);
+        for group in 0..groups {
+            for part in 0..samples.parts {
+                scratch.darkest.clear();
+                scratch.darkest.resize(m, 1.0);
+                for point in samples.points(group, part) {
+                    let from = self.frame.standing(point[0], point[1]);
+                    if let [near] = &scratch.near[..count] {
+                        let hit = &mut scratch.hit[..m];
+                        hits(&self.obstacles[near.obstacle].shape, from, &near.rays, hit);
+                        dim_lower_and_add(hit, &near.opacity, &mut scratch.darkest, &mut scratch.mean);
+                        continue;
+                    }
+                    scratch.kept.clear();
+                    scratch.kept.resize(m, 1.0);
+                    for near in &scratch.near[..count] {
+                        let hit = &mut scratch.hit[..near.suns.len()];
+                        hits(&self.obstacles[near.obstacle].shape, from, &near.rays, hit);
+                        for ((h, o), place) in hit.iter().zip(&near.opacity).zip(&near.places) {
+                            scratch.kept[*place as usize] *= 1.0 - h * o;
+                        }
+                    }
+                    lower_and_add(&scratch.kept, &mut scratch.darkest, &mut scratch.mean);
+                }
+                for (i, d) in scratch.darkest.iter().enumerate() {
+                    scratch.current[i * groups + group] += d / samples.parts as f64;
+                }
+            }
+        }
+        let points = (groups * samples.parts * samples.per_part()) as f64;
+        let mut shade =
+            SlotShade { beam_kept: vec![1.0; path.steps()], shaded: Vec::new(), groups: Vec::new(), sky_kept };
+        for (i, &c) in scratch.candidates.iter().enumerate() {
+            let light = scratch.mean[i] / points;
+            if scratch.mean[i] < points {
+                shade.beam_kept[c as usize / path.suns] -= (1.0 - light) / path.suns as f64;
+                shade.shaded.push(c);
+                shade.groups.extend(scratch.current[i * groups..(i + 1) * groups].iter().map(|&x| x as f32));
+            }
+        }
+        if shade.shaded.is_empty() {
+            shade.beam_kept.clear();
+        }
+        for kept in &mut shade.beam_kept {
+            *kept = kept.clamp(0.0, 1.0);
+        }
+        shade
     }
-    for kept in &mut shade.beam_kept {
-        *kept = kept.clamp(0.0, 1.0);
-    }
-    shade
 }
 
 /// Sample points of a slot: one in the middle of each cell, six cells over the module's short side.
@@ -305,12 +390,13 @@ struct Samples {
 }
 
 impl Samples {
-    fn of(rect: &Rect, orientation: Orientation, face: &Face) -> Samples {
+    fn of(rect: &Rect, orientation: Orientation, face: &Face, coarse: bool) -> Samples {
         let groups = face.groups as usize;
         let parts = if face.halves { 2 } else { 1 };
         let across = 6_usize.div_ceil(groups).max(1);
         let cells = (6.0 * face.length_m / face.width_m).round().clamp(2.0, 30.0) as usize;
         let lengthwise = cells.div_ceil(parts);
+        let (across, lengthwise) = if coarse { (1, lengthwise.div_ceil(2)) } else { (across, lengthwise) };
         Samples { rect: *rect, portrait: orientation == Orientation::Portrait, groups, parts, across, lengthwise }
     }
 
@@ -329,8 +415,9 @@ impl Samples {
     }
 }
 
-/// Patches of equal solid angle over the upper half of the sky.
+/// Patches of equal solid angle over the upper half of the sky, for each obstacle those that it may hide.
 struct SkyPatches {
+    /// Patches that some obstacle may hide, and their weights.
     rays: Rays,
     weight: Vec<f64>,
     total: f64,
@@ -339,9 +426,9 @@ struct SkyPatches {
 impl SkyPatches {
     const COUNT: usize = 1024;
 
-    fn new(frame: &Frame) -> SkyPatches {
+    fn new(frame: &Frame, obstacles: &[Obstacle], over: &Reach) -> SkyPatches {
         let golden = std::f64::consts::PI * (3.0 - 5.0_f64.sqrt());
-        let mut rays = Rays::default();
+        let mut all = Rays::default();
         let mut weight = Vec::new();
         for i in 0..Self::COUNT {
             let up = 1.0 - (i as f64 + 0.5) / Self::COUNT as f64;
@@ -350,12 +437,21 @@ impl SkyPatches {
             let direction = [flat * s, flat * c, up];
             let cos = frame.cos_to_normal(direction);
             if cos > 0.0 {
-                rays.push(direction);
+                all.push(direction);
                 weight.push(cos);
             }
         }
         let total = crate::maths::sum(&weight);
-        SkyPatches { rays, weight, total }
+        let mut any = vec![0.0; all.len()];
+        let mut hit = vec![0.0; all.len()];
+        for obstacle in obstacles {
+            hits(&obstacle.shape.grown(over.half), over.centre, &all, &mut hit);
+            any.iter_mut().zip(&hit).for_each(|(a, h)| *a += h);
+        }
+        let which: Vec<u32> = (0..all.len() as u32).filter(|&i| any[i as usize] > 0.0).collect();
+        let mut rays = Rays::default();
+        all.gather(&which, &mut rays);
+        SkyPatches { rays, weight: which.iter().map(|&i| weight[i as usize]).collect(), total }
     }
 
     /// Share of the isotropic sky seen by a slot, by month: mean of four points.
@@ -363,7 +459,7 @@ impl SkyPatches {
         let n = self.weight.len();
         scratch.hit.resize(n.max(scratch.hit.len()), 0.0);
         let months = if obstacles.iter().any(Obstacle::seasonal) { 12 } else { 1 };
-        let mut kept = [0.0; 12];
+        let mut hidden = [0.0; 12];
         let mut hit = Vec::with_capacity(n * obstacles.len());
         for (fx, fy) in [(0.25, 0.25), (0.75, 0.25), (0.25, 0.75), (0.75, 0.75)] {
             let from = frame.standing(rect.x + fx * rect.w, rect.y + fy * rect.h);
@@ -372,7 +468,7 @@ impl SkyPatches {
                 hits(&obstacle.shape, from, &self.rays, &mut scratch.hit[..n]);
                 hit.extend_from_slice(&scratch.hit[..n]);
             }
-            for (month, sum) in kept.iter_mut().enumerate().take(months) {
+            for (month, sum) in hidden.iter_mut().enumerate().take(months) {
                 scratch.kept.clear();
                 scratch.kept.extend_from_slice(&self.weight);
                 for (k, obstacle) in obstacles.iter().enumerate() {
@@ -381,13 +477,14 @@ impl SkyPatches {
                         *w *= 1.0 - h * opacity;
                     }
                 }
-                *sum += 0.25 * crate::maths::sum(&scratch.kept) / self.total;
+                let lost: f64 = self.weight.iter().zip(&scratch.kept).map(|(w, k)| w - k).sum();
+                *sum += 0.25 * lost / self.total;
             }
         }
         if months == 1 {
-            kept = [kept[0]; 12];
+            hidden = [hidden[0]; 12];
         }
-        kept.map(|k| k.clamp(0.0, 1.0))
+        hidden.map(|h| (1.0 - h).clamp(0.0, 1.0))
     }
 }
 
@@ -458,12 +555,15 @@ crate::wide! {
 }
 
 crate::wide! {
-    /// Adds the hits and returns how many there were.
-    fn add(any: &mut [f64], hit: &[f64]) -> f64 {
-        for (a, h) in any.iter_mut().zip(hit) {
-            *a += *h;
+    /// As [`lower_and_add`] for the light that one obstacle leaves: `1 - hit * opacity`.
+    fn dim_lower_and_add(hit: &[f64], opacity: &[f64], darkest: &mut [f64], sum: &mut [f64]) {
+        let n = hit.len();
+        let (opacity, darkest, sum) = (&opacity[..n], &mut darkest[..n], &mut sum[..n]);
+        for i in 0..n {
+            let kept = 1.0 - hit[i] * opacity[i];
+            darkest[i] = if kept < darkest[i] { kept } else { darkest[i] };
+            sum[i] += kept;
         }
-        crate::maths::sum(hit)
     }
 }
 

@@ -80,6 +80,45 @@ pub fn read_parquet(path: &Path) -> Result<Table, TableError> {
     from_frame(&frame).map_err(|e| fail(e.to_string()))
 }
 
+/// Some columns of a Parquet file as a table; the others are not read.
+///
+/// # Errors
+/// [`TableError::Read`] when the file is missing, cut or no Parquet, or lacks a column.
+pub fn read_parquet_columns(path: &Path, columns: &[&str]) -> Result<Table, TableError> {
+    let fail = |reason: String| TableError::Read { path: path.to_path_buf(), reason };
+    let file = std::fs::File::open(path).map_err(|e| fail(e.to_string()))?;
+    let names = columns.iter().map(|c| c.to_string()).collect();
+    let frame = ParquetReader::new(file).with_columns(Some(names)).finish().map_err(|e| fail(e.to_string()))?;
+    from_frame(&frame).map_err(|e| fail(e.to_string()))
+}
+
+/// The table as CSV, with or without the line of names.
+///
+/// # Errors
+/// [`TableError::Encode`] when the table cannot be encoded; `path` stands in the message.
+pub fn csv_bytes(table: &Table, header: bool, path: &Path) -> Result<Vec<u8>, TableError> {
+    let fail = |e: PolarsError| TableError::Encode { path: path.to_path_buf(), reason: e.to_string() };
+    let mut frame = to_frame(table).map_err(fail)?;
+    let mut bytes = Vec::new();
+    CsvWriter::new(&mut bytes).include_header(header).finish(&mut frame).map_err(fail)?;
+    Ok(bytes)
+}
+
+/// The rows of each group of equal cells in columns of words, in the order in which the groups appear.
+///
+/// # Errors
+/// [`TableError::Encode`] when a column is missing.
+pub fn group_rows(table: &Table, by: &[&str]) -> Result<Vec<Vec<usize>>, TableError> {
+    let fail = |e: PolarsError| TableError::Encode { path: "summary".into(), reason: e.to_string() };
+    let frame = to_frame(table).map_err(fail)?;
+    let groups = frame.group_by_stable(by.iter().copied()).map_err(fail)?;
+    let rows = groups.get_groups().iter().map(|group| match group {
+        GroupsIndicator::Idx((_, rows)) => rows.iter().map(|&i| i as usize).collect(),
+        GroupsIndicator::Slice([first, len]) => (first as usize..(first + len) as usize).collect(),
+    });
+    Ok(rows.collect())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -109,6 +148,14 @@ mod tests {
         let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
         assert_eq!(&rows[1][0], "B, \"x\"");
         assert_eq!(rows[1][2].parse::<f64>().unwrap(), 1234.567_890_123_4);
+    }
+
+    #[test]
+    fn groups_keep_their_rows_in_order() {
+        let words = |w: &str| w.chars().map(|c| c.to_string()).collect::<Vec<_>>();
+        let table = Table::new().text("x", words("bab")).text("y", words("ppp"));
+        assert_eq!(group_rows(&table, &["x", "y"]).unwrap(), vec![vec![0, 2], vec![1]]);
+        assert!(group_rows(&table, &["z"]).is_err());
     }
 
     #[test]

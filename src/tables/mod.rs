@@ -3,12 +3,18 @@
 mod files;
 #[cfg(feature = "tables")]
 mod frame;
+#[cfg(feature = "tables")]
+mod groups;
 
 #[cfg(not(feature = "tables"))]
 pub use files::write_csv;
 pub use files::{TableError, write_whole};
 #[cfg(feature = "tables")]
-pub use frame::{from_frame, read_parquet, to_frame, write_csv, write_parquet};
+pub use frame::{
+    csv_bytes, from_frame, group_rows, read_parquet, read_parquet_columns, to_frame, write_csv, write_parquet,
+};
+#[cfg(feature = "tables")]
+pub use groups::RowGroups;
 
 /// One column of a table.
 #[derive(Debug, Clone, PartialEq)]
@@ -85,6 +91,22 @@ impl Table {
     /// The columns in order.
     pub fn columns(&self) -> &[(String, Column)] {
         &self.columns
+    }
+
+    /// A column of words by name.
+    pub fn words(&self, name: &str) -> Option<&[String]> {
+        self.columns.iter().find_map(|(n, c)| match c {
+            Column::Text(x) if n == name => Some(x.as_slice()),
+            _ => None,
+        })
+    }
+
+    /// A column of whole numbers by name.
+    pub fn wholes(&self, name: &str) -> Option<&[i64]> {
+        self.columns.iter().find_map(|(n, c)| match c {
+            Column::Whole(x) if n == name => Some(x.as_slice()),
+            _ => None,
+        })
     }
 
     /// A column of real numbers by name.

@@ -19,7 +19,7 @@ use crate::weigh::facts::Facts;
 use crate::weigh::money::{Bill, OptionMoney, YearEnergy, gap_money, money_of, shaped_load};
 use crate::weigh::players::{differing, mix, planes_differ};
 use crate::weigh::split::{End, Mixes};
-use crate::weigh::study::{Gap, Group, OptionResult, Study};
+use crate::weigh::study::{Gap, Group, OptionResult, Split, Study};
 use crate::weigh::turns::{Trial, turns_and_bars};
 use crate::weigh::years::{Course, YearOfOperation, guard, years_of};
 
@@ -363,6 +363,66 @@ fn pair_doubt(
     }
 }
 
+/// The runs behind the split of a pair.
+fn mixes_of(plan: &Plan, common: &Common, a: &Case, b: &Case) -> Option<Mixes> {
+    let (setup_a, setup_b) = (&a.planned.setup, &b.planned.setup);
+    let players = differing(setup_a, setup_b);
+    let mut mixes = Mixes::run(players.clone(), Scratch::default, |scratch, mask| {
+        let setup = mix(setup_a, setup_b, &players, mask);
+        (open_energy(&setup, &plan.site, common, scratch), setup.nameplate.p0_w() / 1000.0)
+    });
+    if let Some(mixes) = mixes.as_mut().filter(|_| planes_differ(setup_a, setup_b)) {
+        mixes.joined = vec![Group::Strings, Group::Slots];
+    }
+    mixes
+}
+
+/// One option in short: its first year, its years of operation, and why it differs from the first.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Brief {
+    /// The first year.
+    pub year: OptionYear,
+    /// Energy delivered over all years of operation, kWh.
+    pub lifetime_kwh: f64,
+    /// Why it differs from the first option in the first year; nothing for the first, or when not asked for.
+    pub split: Option<Split>,
+}
+
+/// All options of a job in short, for very many sites: the same numbers as [`study`], without doubt, money and claims.
+///
+/// # Errors
+/// As [`study`].
+pub fn brief(job: &Job, weather: &WeatherYear, plan: &Plan, with_split: bool) -> Result<Vec<Brief>, WeighError> {
+    let spec = &job.spec;
+    let tags: Vec<&str> = job.options.iter().map(|o| o.tag.as_str()).collect();
+    let zones: Vec<&str> =
+        job.options.iter().flat_map(|o| job.module(o).clamp_zones.iter().map(|z| z.name.as_str())).collect();
+    check(spec.money.as_ref(), spec.claims.as_ref(), &tags, &zones)?;
+    let mut notes = Vec::new();
+    let common = with_load(job, weather, plan, &mut notes);
+    let course = Course::named(&spec.ageing.course).unwrap_or(Course::Linear);
+    let n = spec.ageing.years.max(1);
+    let mut scratch = Scratch::default();
+    let cases: Vec<Case> = plan
+        .options
+        .iter()
+        .zip(&job.options)
+        .map(|(planned, option)| case(job, plan, &common, planned, option, course, n, &mut scratch, &mut notes))
+        .collect();
+    let split = |k: usize| {
+        let (a, b) = (cases.first()?, cases.get(k)?);
+        mixes_of(plan, &common, a, b)?.split((&a.end, &a.facts), (&b.end, &b.facts), None, |_| 0.0)
+    };
+    let splits: Vec<Option<Split>> =
+        (0..cases.len()).map(|k| if with_split && k > 0 { split(k) } else { None }).collect();
+    let short = |(c, split): (Case, Option<Split>)| Brief {
+        lifetime_kwh: c.years.iter().map(|y| y.e_ac_kwh).sum(),
+        year: c.year,
+        split,
+    };
+    Ok(cases.into_iter().zip(splits).map(short).collect())
+}
+
 #[allow(clippy::too_many_arguments)]
 fn gap(
     job: &Job,
@@ -374,15 +434,7 @@ fn gap(
     inputs: &[DoubtInput],
     doubt: PairDoubt,
 ) -> Gap {
-    let (setup_a, setup_b) = (&a.planned.setup, &b.planned.setup);
-    let players = differing(setup_a, setup_b);
-    let mut mixes = Mixes::run(players.clone(), Scratch::default, |scratch, mask| {
-        let setup = mix(setup_a, setup_b, &players, mask);
-        (open_energy(&setup, &plan.site, common, scratch), setup.nameplate.p0_w() / 1000.0)
-    });
-    if let Some(mixes) = mixes.as_mut().filter(|_| planes_differ(setup_a, setup_b)) {
-        mixes.joined = vec![Group::Strings, Group::Slots];
-    }
+    let mixes = mixes_of(plan, common, a, b);
     let (e_a, e_b) = (a.year.e_ac_kwh(), b.year.e_ac_kwh());
     let split = |years: Option<u32>| {
         let base = if years.is_some() { a.facts.lifetime_kwh } else { e_a };
@@ -425,12 +477,21 @@ fn claims_of(job: &Job, plan: &Plan, cases: &[Case], gaps: &[Gap], inputs: &[Dou
         ageing: line_pct(inputs, Group::Ageing, 0, praised, Span::MeanOf(n)),
         pair: pair_pct(inputs, 0, praised, Span::FirstYear),
     };
-    judge(spec, &side(job, plan, a), &side(job, plan, b), gap, &doubt)
+    // The engineer's load counts for the claim about the frame too.
+    let mut spec = spec.clone();
+    if let Some(loads) = &job.spec.loads {
+        spec.site_load_front_pa = spec.site_load_front_pa.or(loads.front_pa);
+        spec.site_load_rear_pa = spec.site_load_rear_pa.or(loads.rear_pa);
+        spec.clamp_zone = spec.clamp_zone.or_else(|| loads.clamp_zone.clone());
+    }
+    judge(&spec, &side(job, plan, a), &side(job, plan, b), gap, &doubt)
 }
 
 fn side<'a>(job: &Job, plan: &Plan, case: &'a Case) -> Side<'a> {
     let parts = &case.planned.setup.mounting.parts;
-    // Land by rows: each m2 of module takes pitch / slant of ground.
+    // Land by rows: each m2 of module takes pitch / slant of ground, where the field is not laid out.
+    let field = &case.planned.field;
+    let laid_out = (field.len() == parts.len()).then(|| field.iter().map(|(_, f)| f.land_m2).sum());
     let land = parts.iter().map(|&(p, share)| {
         let rows = plan.site.planes[p].spec.rows.as_ref()?;
         (rows.slant_m > 0.0).then(|| case.facts.m2 * share * rows.pitch_m / rows.slant_m)
@@ -445,6 +506,6 @@ fn side<'a>(job: &Job, plan: &Plan, case: &'a Case) -> Side<'a> {
             .money
             .as_ref()
             .map(|m| f64::from(case.facts.modules) * m.per_module + case.facts.m2 * m.per_m2),
-        land_m2: land.sum(),
+        land_m2: laid_out.or_else(|| land.sum()),
     }
 }

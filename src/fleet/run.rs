@@ -1,0 +1,337 @@
+//! The run: parts in order, sites of a part on all threads, writing beside computing.
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+use std::sync::mpsc::sync_channel;
+
+use rayon::prelude::*;
+use serde_json::Value;
+use sha2::{Digest, Sha256};
+
+use super::error::FleetError;
+use super::finish::{Joined, join};
+use super::manifest::{self, Manifest, clear, prepare};
+use super::rows;
+use super::set::WeatherSet;
+use super::site::{Shared, SiteDone, SiteRefused, SkyOf, Stages, read_small};
+use super::sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SITES_PER_PART, SiteRow, Sites};
+use super::skies::Skies;
+use super::spec::FleetSpec;
+use crate::job;
+use crate::tables::{csv_bytes, read_parquet, write_parquet, write_whole};
+
+/// A share of a fleet: part `i` (from 0) belongs to share `i mod n + 1`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Share {
+    /// From 1.
+    pub k: usize,
+    /// Number of shares.
+    pub n: usize,
+}
+
+impl FromStr for Share {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Share, String> {
+        let share = text.split_once('/').and_then(|(k, n)| {
+            let (k, n) = (k.trim().parse().ok()?, n.trim().parse().ok()?);
+            (1..=n).contains(&k).then_some(Share { k, n })
+        });
+        share.ok_or_else(|| format!("the share is {text}; expected k/n with k from 1 to n, such as 2/8."))
+    }
+}
+
+impl Share {
+    fn has(self, part: usize) -> bool {
+        part % self.n == self.k - 1
+    }
+
+    /// Name of its folder.
+    pub fn folder(self) -> String {
+        format!("share-{}-of-{}", self.k, self.n)
+    }
+}
+
+/// How to run.
+#[derive(Debug, Clone, Default)]
+pub struct How {
+    /// Keeps the parts that an earlier run of the same fleet has finished.
+    pub resume: bool,
+    /// Only a share; its parts go to a folder of their own, and [`super::gather`] joins them.
+    pub share: Option<Share>,
+    /// Threads; all when left out.
+    pub threads: Option<usize>,
+}
+
+/// What a run did.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Ran {
+    /// Sites run or refused now.
+    pub sites: usize,
+    /// Options run now.
+    pub options: usize,
+    /// Sites refused now.
+    pub refused: usize,
+    /// Parts that an earlier run had finished.
+    pub kept: usize,
+    /// Weather files read.
+    pub reads: u64,
+    /// The end files; nothing for a share.
+    pub joined: Option<Joined>,
+}
+
+/// A fleet, read and checked.
+pub struct Fleet {
+    shared: Shared,
+    manifest: Manifest,
+    groups: Vec<&'static str>,
+}
+
+impl Fleet {
+    /// Reads the fleet file, the template with what it names, and the table of sites; no weather yet.
+    ///
+    /// # Errors
+    /// [`FleetError`] for what concerns all sites; what is wrong with one row is found when it is run.
+    pub fn load(path: &Path) -> Result<Fleet, FleetError> {
+        let bytes = read_small(path).map_err(|e| FleetError::unreadable(path, &e, "a fleet file"))?;
+        let text = String::from_utf8_lossy(&bytes);
+        let spec = FleetSpec::from_text(path, text.trim_start_matches('\u{feff}'))?;
+        let base = path.parent().unwrap_or(Path::new("")).to_path_buf();
+
+        let template_path = base.join(&spec.template);
+        let template = job::load(&template_path)?;
+        let record = template.record();
+        let sections = record.get("job").cloned().unwrap_or(Value::Null);
+        let mut files = HashMap::new();
+        for digest in &template.files {
+            let path = PathBuf::from(&digest.file);
+            if let Ok(bytes) = read_small(&path) {
+                files.insert(path, bytes);
+            }
+        }
+
+        let sites_path = base.join(&spec.sites);
+        let unreadable = |e: std::io::Error| FleetError::unreadable(&sites_path, &e, "a table of sites");
+        let parquet = sites_path.extension().is_some_and(|e| e.eq_ignore_ascii_case("parquet"));
+        let bytes = if parquet {
+            csv_bytes(&read_parquet(&sites_path)?, true, &sites_path)?
+        } else {
+            std::fs::read(&sites_path).map_err(unreadable)?
+        };
+        let sites = Sites::from_csv(&sites_path, bytes, parquet)?;
+
+        let set_path = spec.weather_set.as_ref().map(|name| base.join(name));
+        let label = spec.weather_set_label.parse().unwrap_or(crate::weather::Label::Beginning);
+        let set = set_path.as_ref().map(|p| WeatherSet::open(p, label)).transpose()?;
+        let set_length = |p: &PathBuf| std::fs::metadata(p).map_or(0, |m| m.len());
+        let groups: Vec<&'static str> = GROUP_COLUMNS.into_iter().filter(|c| sites.column(c).is_some()).collect();
+        let manifest = Manifest {
+            program: env!("CARGO_PKG_VERSION").to_string(),
+            title: spec.title.clone(),
+            language: template.spec.proposal.as_ref().and_then(|p| p.language.clone()).unwrap_or("en".into()),
+            fleet_sha256: hex(text.as_bytes()),
+            template_sha256: template.files.iter().map(|f| (file_name(&f.file), f.sha256.clone())).collect(),
+            sites_sha256: hex(sites.bytes()),
+            weather_set: set_path.as_ref().map(|p| (file_name(&p.display().to_string()), set_length(p))),
+            sites: sites.rows,
+            sites_per_part: SITES_PER_PART,
+            parts: sites.parts(),
+            groups: groups.iter().map(|g| g.to_string()).collect(),
+            split: spec.split,
+            csv: spec.csv,
+        };
+        let shared = Shared {
+            base,
+            sections,
+            job_base: template.base.clone(),
+            weather_file: template.weather_path(),
+            files,
+            sites,
+            skies: Skies::default(),
+            stages: Stages::default(),
+            set,
+            spec,
+        };
+        let fleet = Fleet { shared, manifest, groups };
+        fleet.check_columns()?;
+        Ok(fleet)
+    }
+
+    /// A column that names no key would refuse every site: said once, before the run.
+    fn check_columns(&self) -> Result<(), FleetError> {
+        let sites = &self.shared.sites;
+        let first = sites.part(0);
+        for (i, column) in sites.header.iter().enumerate().filter(|(_, c)| !PLAIN_COLUMNS.contains(&c.as_str())) {
+            let cell = first.iter().filter_map(|r| r.cells.as_ref().ok()?.get(i)).find(|c| !c.is_empty());
+            let fault = cell.and_then(|cell| self.shared.key_fault(column, cell));
+            if let Some(fault) = fault {
+                return Err(FleetError::Wrong {
+                    at: sites.at(1),
+                    found: format!("the column {column} is no key of the job: {fault}"),
+                    expected: "keys as in a job file, such as plane.tilt_deg or option.A.target_kw".to_string(),
+                    mend: "Rename or remove the column.".to_string(),
+                });
+            }
+        }
+        Ok(())
+    }
+
+    /// What the results are made from.
+    pub fn manifest(&self) -> &Manifest {
+        &self.manifest
+    }
+
+    /// Number of sites.
+    pub fn sites(&self) -> usize {
+        self.shared.sites.rows
+    }
+
+    /// Sites of a share.
+    pub fn sites_of(&self, share: Option<Share>) -> usize {
+        let parts = (0..self.manifest.parts).filter(|p| share.is_none_or(|s| s.has(*p)));
+        parts.map(|p| self.manifest.rows_of(p).count()).sum()
+    }
+
+    /// Time by stage so far.
+    pub fn stages(&self) -> &Stages {
+        &self.shared.stages
+    }
+
+    /// One part, in memory: what `run` writes.
+    fn part(&self, part: usize, on_site: &(dyn Fn() + Sync)) -> (Vec<SiteDone>, Vec<SiteRefused>) {
+        let rows = self.shared.sites.part(part);
+        self.announce(&rows);
+        let results: Vec<Result<SiteDone, SiteRefused>> = rows
+            .par_iter()
+            .with_max_len(1)
+            .map(|row| {
+                let result = self.shared.site(row);
+                on_site();
+                result
+            })
+            .collect();
+        let (mut done, mut refused) = (Vec::new(), Vec::new());
+        for result in results {
+            match result {
+                Ok(site) => done.push(site),
+                Err(site) => refused.push(site),
+            }
+        }
+        (done, refused)
+    }
+
+    /// Tells the skies which files this part shares, so that none is let go while another site waits for it.
+    fn announce(&self, rows: &[SiteRow]) {
+        let mut wanted: HashMap<PathBuf, usize> = HashMap::new();
+        for row in rows {
+            if let Ok(cells) = &row.cells
+                && let Ok(SkyOf::File(path)) = self.shared.sky_of(cells)
+            {
+                *wanted.entry(path).or_default() += 1;
+            }
+        }
+        self.shared.skies.expect(wanted);
+    }
+
+    /// Runs the fleet into a folder. `on_site` is called from any thread when a site is through.
+    ///
+    /// # Errors
+    /// [`FleetError`] when results cannot be written, or the folder holds another run's and `resume` is set.
+    pub fn run(&self, out: &Path, how: &How, on_site: &(dyn Fn() + Sync)) -> Result<Ran, FleetError> {
+        match how.threads {
+            None => self.run_here(out, how, on_site),
+            Some(n) => {
+                let pool = rayon::ThreadPoolBuilder::new().num_threads(n.max(1)).build();
+                let pool = pool.map_err(|e| FleetError::Folder {
+                    path: out.to_path_buf(),
+                    reason: format!("{n} threads cannot be started ({e})"),
+                })?;
+                pool.install(|| self.run_here(out, how, on_site))
+            }
+        }
+    }
+
+    fn run_here(&self, out: &Path, how: &How, on_site: &(dyn Fn() + Sync)) -> Result<Ran, FleetError> {
+        let folder = how.share.map_or_else(|| out.to_path_buf(), |s| out.join(s.folder()));
+        prepare(&folder)?;
+        let earlier = if how.resume { Manifest::of(&folder)? } else { None };
+        if let Some(earlier) = &earlier {
+            self.manifest.expect(earlier, &folder)?;
+        }
+        clear(&folder, earlier.is_none())?;
+        if earlier.is_none() {
+            self.manifest.write(&folder)?;
+        }
+        let mine: Vec<usize> = (0..self.manifest.parts).filter(|p| how.share.is_none_or(|s| s.has(*p))).collect();
+        let mut ran = Ran::default();
+        let mut failed = Ok(());
+        std::thread::scope(|scope| {
+            let (send, receive) = sync_channel::<(usize, Vec<SiteDone>, Vec<SiteRefused>)>(1);
+            let writer = scope.spawn({
+                let folder = &folder;
+                move || -> Result<(), FleetError> {
+                    for (part, done, refused) in receive {
+                        self.write_part(folder, part, &done, &refused)?;
+                    }
+                    Ok(())
+                }
+            });
+            for &part in &mine {
+                if earlier.is_some() && self.manifest.check(&folder, part).is_ok() {
+                    ran.kept += 1;
+                    self.manifest.rows_of(part).for_each(|_| on_site());
+                    continue;
+                }
+                let (done, refused) = self.part(part, on_site);
+                ran.sites += done.len() + refused.len();
+                ran.refused += refused.len();
+                ran.options += done.iter().map(|s| s.options.len()).sum::<usize>();
+                // The writer has stopped only when it failed.
+                if send.send((part, done, refused)).is_err() {
+                    break;
+                }
+            }
+            drop(send);
+            failed = writer.join().unwrap_or_else(|_| {
+                Err(FleetError::Folder { path: folder.clone(), reason: "the writer stopped".to_string() })
+            });
+        });
+        failed?;
+        ran.reads = self.shared.skies.reads();
+        if how.share.is_none() {
+            ran.joined = Some(join(&folder, &self.manifest)?);
+        }
+        Ok(ran)
+    }
+
+    /// Refusals first: a part counts as done when its rows are there.
+    fn write_part(
+        &self,
+        folder: &Path,
+        part: usize,
+        done: &[SiteDone],
+        refused: &[SiteRefused],
+    ) -> Result<(), FleetError> {
+        let path = manifest::refused_file(folder, part);
+        let mut csv = csv::Writer::from_writer(Vec::new());
+        let row = |e: csv::Error| FleetError::Folder { path: path.clone(), reason: e.to_string() };
+        csv.write_record(["row", "line", "site", "reason"]).map_err(row)?;
+        for site in refused {
+            let reason = site.reason.split_whitespace().collect::<Vec<_>>().join(" ");
+            csv.write_record([&site.row.to_string(), &site.line.to_string(), &site.name, &reason]).map_err(row)?;
+        }
+        let bytes = csv.into_inner().map_err(|e| FleetError::folder(&path, e.error()))?;
+        write_whole(&path, &bytes)?;
+        let table = rows::table(done, &self.groups, self.manifest.split);
+        Ok(write_parquet(&table, &manifest::rows_file(folder, part))?)
+    }
+}
+
+fn file_name(path: &str) -> String {
+    Path::new(path).file_name().map_or(path.to_string(), |n| n.to_string_lossy().into_owned())
+}
+
+fn hex(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+}

@@ -1,0 +1,335 @@
+//! One site: the template with its row's cells, its weather, all options.
+
+use std::collections::HashMap;
+use std::io;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Instant;
+
+use serde_json::{Value, json};
+
+use super::overrides::{self, value};
+use super::sites::{GROUP_COLUMNS, SiteRow, Sites};
+use super::skies::Skies;
+use super::spec::FleetSpec;
+use crate::energy::Plan;
+use crate::job::{self, Job, JobError};
+use crate::plant::Verdict;
+use crate::weather::{ReadHints, WeatherYear};
+use crate::weigh::{Brief, brief};
+
+/// A site that was run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SiteDone {
+    /// Row of the table, from 1.
+    pub row: usize,
+    /// Its name.
+    pub name: String,
+    /// Cells of [`GROUP_COLUMNS`] that the table has.
+    pub groups: Vec<String>,
+    /// Degrees: the site's, or the weather file's where the table gives none.
+    pub latitude_deg: f64,
+    /// Degrees.
+    pub longitude_deg: f64,
+    /// The weather file, or the name in the weather set.
+    pub weather: String,
+    /// In the order of the template.
+    pub options: Vec<OptionDone>,
+}
+
+/// One option of a site.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OptionDone {
+    /// Year, lifetime, split.
+    pub brief: Brief,
+    /// `allowed`, `allowed-thin`, `partly-checked`, `not-allowed`.
+    pub verdict: &'static str,
+    /// Codes of the loud notes, in order.
+    pub warnings: Vec<String>,
+}
+
+/// A site that was refused.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SiteRefused {
+    /// Row of the table, from 1.
+    pub row: usize,
+    /// Line of the table.
+    pub line: u64,
+    /// Its name.
+    pub name: String,
+    /// Why, beginning with file and line.
+    pub reason: String,
+}
+
+/// Time spent in the stages, over all threads, nanoseconds.
+#[derive(Debug, Default)]
+pub struct Stages {
+    /// Table row to checked job.
+    pub job: AtomicU64,
+    /// Reading and checking weather, where it was not at hand.
+    pub weather: AtomicU64,
+    /// Sun, light, modules, strings.
+    pub plan: AtomicU64,
+    /// The hourly chain of all options, and the split.
+    pub run: AtomicU64,
+}
+
+impl Stages {
+    fn time<T>(to: &AtomicU64, work: impl FnOnce() -> T) -> T {
+        let start = Instant::now();
+        let result = work();
+        to.fetch_add(start.elapsed().as_nanos() as u64, Ordering::Relaxed);
+        result
+    }
+}
+
+/// What all sites share.
+pub(super) struct Shared {
+    pub spec: FleetSpec,
+    /// Folder of the fleet file.
+    pub base: PathBuf,
+    /// Sections of the template.
+    pub sections: Value,
+    /// Folder of the template.
+    pub job_base: PathBuf,
+    /// The template's weather file.
+    pub weather_file: PathBuf,
+    /// Skyline, matrix and load files of the template.
+    pub files: HashMap<PathBuf, Vec<u8>>,
+    pub sites: Sites,
+    pub skies: Skies,
+    pub stages: Stages,
+    #[cfg(feature = "tables")]
+    pub set: Option<super::set::WeatherSet>,
+}
+
+/// Where the weather of a site comes from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum SkyOf {
+    File(PathBuf),
+    /// Name in the weather set.
+    #[cfg_attr(not(feature = "tables"), allow(dead_code))]
+    Set(String),
+}
+
+impl Shared {
+    /// A cell by column; empty when there is no such column.
+    fn cell<'a>(&self, cells: &'a [String], column: &str) -> &'a str {
+        self.sites.column(column).and_then(|i| cells.get(i)).map_or("", String::as_str)
+    }
+
+    /// The weather that the row, the fleet file or the template names.
+    pub fn sky_of(&self, cells: &[String]) -> Result<SkyOf, String> {
+        if self.spec.weather_set.is_some() {
+            let named = self.cell(cells, "weather");
+            let name = if named.is_empty() { self.cell(cells, "site") } else { named };
+            return Ok(SkyOf::Set(name.to_string()));
+        }
+        let mut path = String::new();
+        let mut rest = self.spec.weather.as_str();
+        while let Some((before, after)) = rest.split_once('{') {
+            let Some((column, after)) = after.split_once('}') else { break };
+            let cell = self.cell(cells, column);
+            if cell.is_empty() {
+                return Ok(SkyOf::File(self.weather_file.clone()));
+            }
+            path.push_str(before);
+            path.push_str(cell);
+            rest = after;
+        }
+        path.push_str(rest);
+        Ok(SkyOf::File(self.base.join(path)))
+    }
+
+    /// The template with the cells of a row put in.
+    pub fn job(&self, at: &str, cells: &[String]) -> Result<Job, String> {
+        let mut sections = self.sections.clone();
+        let name = self.cell(cells, "site");
+        let placed = ["latitude_deg", "longitude_deg"].iter().any(|c| !self.cell(cells, c).is_empty());
+        if let Some(site) = sections.get_mut("site").and_then(Value::as_object_mut) {
+            site.insert("name".into(), json!(name));
+            if placed {
+                // Height and clock of the template belong to its own place.
+                site.remove("elevation_m");
+                site.remove("utc_offset_h");
+            }
+        } else if placed {
+            sections["site"] = json!({ "name": name });
+        }
+        for (column, cell) in self.sites.header.iter().zip(cells).filter(|(_, cell)| !cell.is_empty()) {
+            let key = match column.as_str() {
+                "latitude_deg" | "longitude_deg" => format!("site.{column}"),
+                "elevation_m" | "utc_offset_h" if placed || sections.get("site").is_some() => format!("site.{column}"),
+                "label" => "weather.label".to_string(),
+                key if key.contains('.') => key.to_string(),
+                _ => continue,
+            };
+            overrides::set(&mut sections, &key, value(cell)).map_err(|why| format!("{at}: {column}: {why}."))?;
+        }
+        self.checked(at, &sections).map_err(|e| e.to_string())
+    }
+
+    fn checked(&self, at: &str, sections: &Value) -> Result<Job, JobError> {
+        job::from_sections(at, sections, &self.job_base, &mut |path: &Path| match self.files.get(path) {
+            Some(bytes) => Ok(bytes.clone()),
+            None => read_small(path),
+        })
+    }
+
+    /// Whether a column's name is a key of the job at all: tried with its first filled cell.
+    pub fn key_fault(&self, column: &str, cell: &str) -> Option<String> {
+        let mut sections = self.sections.clone();
+        if let Err(why) = overrides::set(&mut sections, column, value(cell)) {
+            return Some(why);
+        }
+        match self.checked(&self.sites.file, &sections) {
+            Err(JobError::UnknownKey(fault)) => {
+                Some(format!("{}; expected {}. {}", fault.found, fault.expected, fault.mend))
+            }
+            _ => None,
+        }
+    }
+
+    fn weather(
+        &self,
+        at: &str,
+        cells: &[String],
+        hints: &ReadHints,
+    ) -> Result<(std::sync::Arc<WeatherYear>, String), String> {
+        match self.sky_of(cells)? {
+            SkyOf::File(path) => {
+                let year = Stages::time(&self.stages.weather, || self.skies.year(&path, hints))
+                    .map_err(|e| format!("{at}: weather: {e}"))?;
+                let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+                Ok((year, name))
+            }
+            #[cfg(feature = "tables")]
+            SkyOf::Set(name) => {
+                let set = self.set.as_ref().ok_or_else(|| format!("{at}: there is no weather set."))?;
+                let year = Stages::time(&self.stages.weather, || set.year(&name, hints))
+                    .map_err(|e| format!("{at}: weather: {e}"))?;
+                Ok((std::sync::Arc::new(year), name))
+            }
+            #[cfg(not(feature = "tables"))]
+            SkyOf::Set(_) => Err(format!("{at}: this build has no Parquet.")),
+        }
+    }
+
+    /// Runs one site. Never fails as a whole: what is wrong becomes the reason of a refusal.
+    pub fn site(&self, row: &SiteRow) -> Result<SiteDone, SiteRefused> {
+        let at = self.sites.at(row.line);
+        let name = row.cells.as_ref().map_or_else(|_| String::new(), |c| self.cell(c, "site").to_string());
+        let result = catch_unwind(AssertUnwindSafe(|| self.try_site(row, &at, &name))).unwrap_or_else(|_| {
+            Err(format!(
+                "{at}: a fault inside the program stopped this site; the others are not affected. Please report it."
+            ))
+        });
+        result.map_err(|reason| SiteRefused { row: row.index + 1, line: row.line, name, reason })
+    }
+
+    fn try_site(&self, row: &SiteRow, at: &str, name: &str) -> Result<SiteDone, String> {
+        let cells = row.cells.as_ref().map_err(|why| format!("{at}: {why}"))?;
+        if name.is_empty() {
+            return Err(format!("{at}: site is empty; expected a name. Give every site a name of its own."));
+        }
+        if let Some(line) = row.double_of {
+            return Err(format!(
+                "{at}: the name {name} stands at {} already; expected each name once. Rename or remove one of the two.",
+                self.sites.at(line)
+            ));
+        }
+        let job = Stages::time(&self.stages.job, || self.job(at, cells))?;
+        let hints = job.read_hints().map_err(|e| e.to_string())?;
+        let (year, weather) = self.weather(at, cells, &hints)?;
+        let placed = job.settle(&year).map_err(|e| e.to_string())?;
+        let scaled;
+        let mut year: &WeatherYear = &year;
+        let scale = self.cell(cells, "light_scale");
+        if !scale.is_empty() {
+            scaled = scale_light(year, scale).map_err(|why| format!("{at}: {why}"))?;
+            year = &scaled;
+        }
+        let plan = Stages::time(&self.stages.plan, || Plan::of(&job, year)).map_err(|e| format!("{at}: {e}"))?;
+        let briefs = Stages::time(&self.stages.run, || brief(&job, year, &plan, self.spec.split))
+            .map_err(|e| format!("{at}: {e}"))?;
+        let mut common: Vec<&str> = Vec::new();
+        for note in year.provenance.notes.iter().chain(&placed.notes).chain(&plan.notes) {
+            if note.loud && !common.contains(&note.code.as_str()) {
+                common.push(&note.code);
+            }
+        }
+        let options = briefs
+            .into_iter()
+            .zip(&plan.options)
+            .map(|(brief, planned)| {
+                let mut warnings: Vec<String> = common.iter().map(|c| c.to_string()).collect();
+                for note in planned.notes.iter().filter(|n| n.loud) {
+                    if !warnings.contains(&note.code) {
+                        warnings.push(note.code.clone());
+                    }
+                }
+                OptionDone { brief, verdict: verdict_word(planned.check.verdict), warnings }
+            })
+            .collect();
+        let site = job.spec.site.as_ref();
+        let done = SiteDone {
+            row: row.index + 1,
+            name: name.to_string(),
+            groups: GROUP_COLUMNS
+                .iter()
+                .filter(|c| self.sites.column(c).is_some())
+                .map(|c| self.cell(cells, c).to_string())
+                .collect(),
+            latitude_deg: site.map_or(placed.place.latitude_deg, |s| s.latitude_deg),
+            longitude_deg: site.map_or(placed.place.longitude_deg, |s| s.longitude_deg),
+            weather,
+            options,
+        };
+        let finite = |o: &OptionDone| {
+            let y = &o.brief.year;
+            y.e_ac_kwh().is_finite() && y.pr().is_finite() && y.y_f_h().is_finite() && o.brief.lifetime_kwh.is_finite()
+        };
+        match done.options.iter().find(|o| !finite(o)) {
+            Some(o) => Err(format!(
+                "{at}: option {} has no light in its plane all year; expected some. Check tilt, azimuth and weather.",
+                o.brief.year.tag
+            )),
+            None => Ok(done),
+        }
+    }
+}
+
+/// All light of a year times a factor.
+fn scale_light(year: &WeatherYear, cell: &str) -> Result<WeatherYear, String> {
+    let factor = cell.parse::<f64>().ok().filter(|x| (0.5..=1.5).contains(x)).ok_or_else(|| {
+        format!("light_scale is {cell}; expected 0.5 to 1.5. Give the share of the file's light that reaches the site.")
+    })?;
+    let mut year = year.clone();
+    for column in [&mut year.ghi, &mut year.dni, &mut year.dhi] {
+        column.iter_mut().for_each(|x| *x *= factor);
+    }
+    Ok(year)
+}
+
+fn verdict_word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Allowed => "allowed",
+        Verdict::AllowedThin => "allowed-thin",
+        Verdict::PartlyChecked => "partly-checked",
+        Verdict::NotAllowed => "not-allowed",
+    }
+}
+
+pub(super) fn read_small(path: &Path) -> io::Result<Vec<u8>> {
+    use io::Read;
+    if std::fs::metadata(path)?.is_dir() {
+        return Err(io::ErrorKind::IsADirectory.into());
+    }
+    let mut bytes = Vec::new();
+    std::fs::File::open(path)?.take(job::MAX_BYTES + 1).read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > job::MAX_BYTES {
+        return Err(io::ErrorKind::FileTooLarge.into());
+    }
+    Ok(bytes)
+}

@@ -1,0 +1,80 @@
+//! The fleet file.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use super::error::FleetError;
+
+/// `FLEET.toml`; paths are relative to it.
+///
+/// ```
+/// let spec: yearlight::fleet::FleetSpec = toml::from_str(
+///     "title = \"Merrowby district\"\ntemplate = \"template.toml\"\nsites = \"fleet.csv\"",
+/// )
+/// .unwrap();
+/// assert_eq!(spec.weather, "{weather}");
+/// ```
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FleetSpec {
+    /// Title of the index page.
+    pub title: String,
+    /// A job file; the table of sites overrides its keys.
+    pub template: String,
+    /// CSV or Parquet, one row per site.
+    pub sites: String,
+    /// Path of a site's weather file; a column's name in braces stands for the cell. `{weather}` when left out. Where
+    /// such a cell is empty, the template's file is taken.
+    #[serde(default = "default_weather")]
+    pub weather: String,
+    /// One Parquet file with the years of many sites, columns site, time, ghi, dni, dhi, t_amb, wind; a site is looked
+    /// up by its name, or by its cell `weather`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub weather_set: Option<String>,
+    /// Which instant a row's time names in `weather_set`: `beginning`, `middle` or `ending`.
+    #[serde(default = "default_label")]
+    pub weather_set_label: String,
+    /// Splits every gap to the first option into its causes. Takes many runs of the year for each site.
+    #[serde(default)]
+    pub split: bool,
+    /// Writes all rows as `fleet.csv` as well.
+    #[serde(default)]
+    pub csv: bool,
+}
+
+fn default_weather() -> String {
+    "{weather}".to_string()
+}
+
+fn default_label() -> String {
+    "beginning".to_string()
+}
+
+impl FleetSpec {
+    /// From text; `path` stands in messages.
+    ///
+    /// # Errors
+    /// [`FleetError::Wrong`] with the line.
+    pub fn from_text(path: &Path, text: &str) -> Result<FleetSpec, FleetError> {
+        let spec: FleetSpec = toml::from_str(text).map_err(|e| {
+            let line = e.span().map_or(1, |s| text[..s.start.min(text.len())].matches('\n').count() + 1);
+            FleetError::Wrong {
+                at: format!("{}:{line}", path.display()),
+                found: e.message().trim().to_string(),
+                expected: "title, template, sites, and if wanted weather, weather_set, weather_set_label, split, csv"
+                    .to_string(),
+                mend: "Compare with configs/merrowby-fleet/fleet.toml.".to_string(),
+            }
+        })?;
+        if spec.weather_set_label.parse::<crate::weather::Label>().is_err() {
+            return Err(FleetError::Wrong {
+                at: path.display().to_string(),
+                found: format!("weather_set_label is \"{}\"", spec.weather_set_label),
+                expected: "beginning, middle or ending".to_string(),
+                mend: "Say which instant of its hour a row's time names.".to_string(),
+            });
+        }
+        Ok(spec)
+    }
+}
