@@ -2,5 +2,5 @@
 
 #[test]
 fn commands() {
-    trycmd::TestCases::new().case("tests/cli/*.trycmd").case("tests/cli/*.toml");
+    trycmd::TestCases::new().case("tests/cli/*.trycmd").case("tests/cli/*.toml").case("docs/skies.md");
 }

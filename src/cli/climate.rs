@@ -404,8 +404,7 @@ fn text(study: &ClimateStudy, notes: &[String]) -> String {
             }
             out.push('\n');
         }
-        let _ = write!(out, "{:<22}", "site rating");
-        out.push('\n');
+        out.push_str("site rating\n");
         for s in &study.skies {
             let _ = write!(out, "{:<22}", short(&s.name, 22));
             for k in chunk {
@@ -434,7 +433,7 @@ fn text(study: &ClimateStudy, notes: &[String]) -> String {
     out.push('\n');
     let bullet = |out: &mut String, lead: &str, text: &str| {
         for (i, line) in wrap(text, 78).iter().enumerate() {
-            let _ = writeln!(out, "{}{line}", if i == 0 { lead } else { "  " });
+            let _ = writeln!(out, "{}{line}", if i == 0 || lead.is_empty() { lead } else { "  " });
         }
     };
     climate_lines(study).iter().for_each(|line| bullet(&mut out, "- ", line));

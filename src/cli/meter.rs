@@ -277,6 +277,7 @@ fn answer(s: &MeterStudy, tag: &str, title: &str, readings: &Readings, typical: 
     let _ = writeln!(out, "{:<34} {:>12.0} kWh", "metered", s.metered_kwh);
     let _ = writeln!(out, "{:<34} {:>12.0} kWh", "expected, always in service", s.expected_kwh);
     if let (Some(availability), Some(unit)) = (s.availability, s.dead_unit) {
+        let unit = if s.dead == 1 { unit.trim_end_matches('s') } else { unit };
         let _ = writeln!(out, "{:<34} {:>12.0} kWh  ({} {unit})", "lost without output", s.lost_kwh, s.dead);
         let _ = writeln!(out, "{:<34} {:>12.2} %", "availability by energy", 100.0 * availability);
     }

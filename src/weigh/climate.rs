@@ -256,7 +256,7 @@ impl Light<'_> {
         for (g, t) in self.poa.iter().zip(t).filter(|(g, _)| **g > 0.0) {
             (lo, hi, most) = (lo.min(*t), hi.max(*t), most.max(*g));
         }
-        if !(lo <= hi) {
+        if lo > hi {
             (lo, hi) = (0.0, 0.0);
         }
         let columns = (most / LIGHT_BIN).floor() as usize + 1;
@@ -309,7 +309,7 @@ fn under(sky: &ClimateSky, modules: &[ClimateModule]) -> Option<SkyResult> {
     };
     let first = modules.first()?;
     let h: f64 = plane.h_i.iter().sum();
-    if !(h > 0.0) {
+    if h <= 0.0 {
         return None;
     }
 
@@ -579,7 +579,7 @@ pub(crate) mod tests {
             let base = s.modules[0].yield_kwh_per_kw / 100.0;
             let (t, w) = (s.mean_cell_c - 25.0, s.below_400);
             let d = &mut s.differences[0];
-            d.parts = [-5.0 * w * base, 0.1 * t * base, -1.0 * base, 0.0, 0.0];
+            d.parts = [-5.0 * w * base, 0.1 * t * base, -base, 0.0, 0.0];
             d.pct = d.parts.iter().sum::<f64>() / base;
         }
         let line = break_line(&skies, 0, "A", "B");

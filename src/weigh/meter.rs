@@ -405,7 +405,8 @@ pub fn compare(readings: &Readings, expected: &Expected, doubt: &MeterDoubt) -> 
     let monthly = readings.rhythm == Rhythm::Months;
     // Without output while the model expects some.
     let hours = if hourly { span_h(readings, expected) } else { 10.0 };
-    let least = doubt.p_stc_kw * doubt.dead_from * hours;
+    // A typical year's day may be dull by chance; there a whole day without output is always counted.
+    let least = if expected.typical { 0.0 } else { doubt.p_stc_kw * doubt.dead_from * hours };
     let is_dead = |p: &Pair| !monthly && p.expected > least && p.metered <= DEAD_SHARE * p.expected;
     let (from, to) = (pairs.first()?.from.date(), pairs.last()?.from.date());
     let sum = |f: &dyn Fn(&Pair) -> f64| pairs.iter().map(f).sum::<f64>();
@@ -414,7 +415,7 @@ pub fn compare(readings: &Readings, expected: &Expected, doubt: &MeterDoubt) -> 
     let lost_kwh = sum(&|p| if is_dead(p) { p.expected } else { 0.0 });
     let live: Vec<Pair> = pairs.iter().copied().filter(|p| !is_dead(p)).collect();
     let live_expected: f64 = live.iter().map(|p| p.expected).sum();
-    if !(expected_kwh > 0.0) {
+    if expected_kwh <= 0.0 {
         return None;
     }
     let live_metered: f64 = live.iter().map(|p| p.metered).sum();
@@ -442,7 +443,7 @@ pub fn compare(readings: &Readings, expected: &Expected, doubt: &MeterDoubt) -> 
             doubt.year_to_year_pct
         ));
     }
-    if n_free < 0.9 * n as f64 {
+    if !expected.typical && n_free < 0.9 * n as f64 {
         notes.push(format!(
             "Days follow the days before them: {n} of them tell as much as {n_free:.0} independent ones."
         ));
