@@ -108,6 +108,22 @@ wide! {
 }
 
 wide! {
+    fn ln_held(g: &[f64], out: &mut [f64]) {
+        for (x, g) in out.iter_mut().zip(g) {
+            *x = maths::ln(held(*g));
+        }
+    }
+}
+
+wide! {
+    fn add_above_zero(more: &[f64], out: &mut [f64]) {
+        for (a, more) in out.iter_mut().zip(more) {
+            *a = above_zero(*a + more);
+        }
+    }
+}
+
+wide! {
     /// In: `a`. Out: `b` of the sheet model.
     fn sheet_heat(t_cell: &[f64], gamma: f64, out: &mut [f64]) {
         for (b, t) in out.iter_mut().zip(t_cell) {
@@ -330,8 +346,12 @@ impl Electrical {
             Power::Sheet { form, rest: None } | Power::Matrix { form } => form_at_25(g_eff, form, out),
             Power::Sheet { form, rest: Some(rest) } => {
                 form_at_25(g_eff, form, out);
-                for (a, g) in out.iter_mut().zip(g_eff) {
-                    *a = above_zero(*a + rest.at(maths::ln(held(*g))));
+                let (mut ln_s, mut more) = ([0.0; 256], [0.0; 256]);
+                for (a, g) in out.chunks_mut(256).zip(g_eff.chunks(256)) {
+                    let (ln_s, more) = (&mut ln_s[..g.len()], &mut more[..g.len()]);
+                    ln_held(g, ln_s);
+                    rest.column(ln_s, more);
+                    add_above_zero(more, a);
                 }
             }
             Power::MatrixBilinear { matrix } => {

@@ -61,6 +61,39 @@ impl Monotone {
     }
 }
 
+impl Monotone {
+    /// The values at many `x`; the same numbers as [`Monotone::at`].
+    pub(crate) fn column(&self, x: &[f64], out: &mut [f64]) {
+        let n = self.x.len();
+        out.fill(self.y.first().copied().unwrap_or(0.0));
+        for j in 1..n {
+            let (a, b) = (j - 1, j);
+            let last = self.x[n - 1];
+            piece(x, [self.x[a], self.x[b], self.y[a], self.y[b], self.slope[a], self.slope[b], last], out);
+        }
+    }
+}
+
+crate::wide! {
+    /// One piece where `x` lies beyond its first knot; later pieces replace what it says beyond its second.
+    fn piece(x: &[f64], knots: [f64; 7], out: &mut [f64]) {
+        let n = out.len();
+        let x = &x[..n];
+        let [x0, x1, y0, y1, slope0, slope1, last] = knots;
+        let h = x1 - x0;
+        for i in 0..n {
+            let u = if x[i] < last { x[i] } else { last };
+            let t = (u - x0) / h;
+            let (t2, t3) = (t * t, t * t * t);
+            let v = (2.0 * t3 - 3.0 * t2 + 1.0) * y0
+                + (t3 - 2.0 * t2 + t) * h * slope0
+                + (3.0 * t2 - 2.0 * t3) * y1
+                + (t3 - t2) * h * slope1;
+            out[i] = if u > x0 { v } else { out[i] };
+        }
+    }
+}
+
 /// Slope at an end by the three-point rule, kept monotone.
 fn end_slope(h0: f64, h1: f64, d0: f64, d1: f64) -> f64 {
     let s = ((2.0 * h0 + h1) * d0 - h0 * d1) / (h0 + h1);
@@ -70,5 +103,29 @@ fn end_slope(h0: f64, h1: f64, d0: f64, d1: f64) -> f64 {
         3.0 * d0
     } else {
         s
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn column_and_point_agree(
+            steps in prop::collection::vec((0.01..2.0_f64, -1.0..1.0_f64), 1..7),
+            x in prop::collection::vec(-3.0..15.0_f64, 1..40),
+        ) {
+            let mut at = 0.0;
+            let points: Vec<[f64; 2]> = steps.iter().map(|(d, y)| { at += d; [at, *y] }).collect();
+            let curve = Monotone::through(&points);
+            let x: Vec<f64> = x.into_iter().chain(points.iter().map(|p| p[0])).collect();
+            let mut out = vec![0.0; x.len()];
+            curve.column(&x, &mut out);
+            for (x, y) in x.iter().zip(&out) {
+                prop_assert!((curve.at(*x) - y).abs() <= 1e-14, "{} {} {}", x, y, curve.at(*x));
+            }
+        }
     }
 }

@@ -102,7 +102,19 @@ impl Sky {
 
 /// Values of the daylight steps; a step outside the column counts as 0.
 fn gather(column: &[f64], steps: &[u32]) -> Vec<f64> {
-    steps.iter().map(|i| column.get(*i as usize).copied().unwrap_or(0.0)).collect()
+    let mut out = Vec::with_capacity(steps.len());
+    let mut rest = steps;
+    while let Some(&first) = rest.first() {
+        // The steps of a day follow each other: a whole run is copied at once.
+        let run = rest.iter().zip(first..).take_while(|(step, expected)| **step == *expected).count();
+        let from = first as usize;
+        match column.get(from..from + run) {
+            Some(values) => out.extend_from_slice(values),
+            None => out.extend((from..from + run).map(|i| column.get(i).copied().unwrap_or(0.0))),
+        }
+        rest = &rest[run..];
+    }
+    out
 }
 
 crate::wide! {

@@ -38,7 +38,7 @@ pub fn complete(mut raw: RawYear, hints: &ReadHints) -> Result<WeatherYear, Weat
     span(&raw, hints.period)?;
     rows(&raw)?;
     possible(&mut raw)?;
-    let needs_sun = Quantity::ALL[..5].iter().any(|&q| raw.get(q).is_none_or(|c| c.iter().any(|v| v.is_nan())));
+    let needs_sun = Quantity::ALL[..5].iter().any(|&q| raw.get(q).is_none_or(|c| missing(c) > 0));
     let sun = if needs_sun {
         step_sun(&raw.place, &raw.days, raw.steps_per_day)
     } else {
@@ -161,10 +161,13 @@ fn possible(raw: &mut RawYear) -> Result<(), WeatherError> {
         let (low, high) = q.possible();
         let light = matches!(q, Quantity::Ghi | Quantity::Dni | Quantity::Dhi);
         let floor = if light { OFFSET } else { low };
-        if let Some(step) = column.iter().position(|v| *v < floor || *v > high) {
+        let [outside, below] = count(&column, floor, high);
+        if outside > 0
+            && let Some(step) = column.iter().position(|v| *v < floor || *v > high)
+        {
             if matches!(q, Quantity::Albedo | Quantity::PrecipitableWater | Quantity::Rain | Quantity::SnowDepth) {
                 // The chain can do without; a code for a missing value that this reader does not know is likely.
-                let n = column.iter().filter(|v| **v < floor || **v > high).count();
+                let n = outside;
                 raw.provenance.notes.push(Note::quiet(
                     "weather.column-dropped",
                     format!(
@@ -179,7 +182,6 @@ fn possible(raw: &mut RawYear) -> Result<(), WeatherError> {
             return Err(impossible(raw, q, step, column[step]));
         }
         if light {
-            let below = column.iter().filter(|v| **v < 0.0).count();
             if below > 0 {
                 column.iter_mut().for_each(|v| *v = if *v < 0.0 { 0.0 } else { *v });
                 raw.provenance.notes.push(Note::quiet(
@@ -191,6 +193,29 @@ fn possible(raw: &mut RawYear) -> Result<(), WeatherError> {
         raw.columns[q as usize] = Some(column);
     }
     Ok(())
+}
+
+crate::wide! {
+    /// How many values lie outside a range, and how many below zero.
+    fn count(column: &[f64], low: f64, high: f64) -> [u64; 2] {
+        let (mut outside, mut below) = (0_u64, 0_u64);
+        for v in column {
+            outside += u64::from((*v < low) | (*v > high));
+            below += u64::from(*v < 0.0);
+        }
+        [outside, below]
+    }
+}
+
+crate::wide! {
+    /// How many values are missing.
+    fn missing(column: &[f64]) -> u64 {
+        let mut n = 0_u64;
+        for v in column {
+            n += u64::from(v.is_nan());
+        }
+        n
+    }
 }
 
 fn impossible(raw: &RawYear, q: Quantity, step: usize, value: f64) -> WeatherError {
@@ -224,6 +249,9 @@ fn impossible(raw: &RawYear, q: Quantity, step: usize, value: f64) -> WeatherErr
 /// Runs of missing values: first step and length.
 fn runs(column: &[f64]) -> Vec<(usize, usize)> {
     let mut out: Vec<(usize, usize)> = Vec::new();
+    if missing(column) == 0 {
+        return out;
+    }
     for (i, v) in column.iter().enumerate() {
         if v.is_nan() {
             match out.last_mut() {
@@ -313,7 +341,7 @@ fn plain(raw: &mut RawYear, sun: &StepSun, q: Quantity) -> Result<Option<Vec<f64
 /// A column that the chain can do without: bridged when at most a tenth is missing, else left out.
 fn extra(raw: &mut RawYear, q: Quantity) -> Option<Vec<f64>> {
     let mut column = raw.columns[q as usize].take()?;
-    let missing = column.iter().filter(|v| v.is_nan()).count();
+    let missing = missing(&column) as usize;
     if missing * 10 > column.len() {
         raw.provenance.notes.push(Note::quiet(
             "weather.column-dropped",

@@ -11,6 +11,9 @@ use super::careful::build;
 const POW10: [f64; 16] = [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
 const ONES: u64 = 0x0101_0101_0101_0101;
 
+/// Rows whose cells are read together, column by column: a branch then sees cells of one kind in a row.
+const BATCH: usize = 64;
+
 /// Reads rows, or `None` at the first doubt.
 pub(super) fn parse(bytes: &[u8], layout: &Layout, first_line: usize) -> Option<Body> {
     let n = layout.fields;
@@ -18,20 +21,131 @@ pub(super) fn parse(bytes: &[u8], layout: &Layout, first_line: usize) -> Option<
         return None;
     }
     let rows = bytes.len() / longest_guess(bytes) + 1;
-    let mut out = Rows {
-        bytes,
-        layout,
-        body: Body::with_room(layout, rows, first_line),
-        row_start: 0,
-        last: Stamp::default(),
-        newlines: 0,
-        returns: 0,
-        returns_at_ends: 0,
+    let mut rest =
+        Rows { bytes, layout, body: Body::with_room(layout, rows, first_line), start: 0, last: Last::default() };
+    // Room for a batch, the rest of the block that ends it, and what the groups of eight write beyond.
+    let mut ends = vec![0_u32; n * (BATCH + 1) + 80];
+    let mut scan = Scan::default();
+    while scan.base < bytes.len() {
+        find_ends(bytes, layout.delimiter, &mut scan, &mut ends, n * BATCH);
+        if scan.odd {
+            return None;
+        }
+        let used = scan.have / n * n;
+        rest.batch(&ends[..used])?;
+        ends.copy_within(used..scan.have, 0);
+        scan.have -= used;
+    }
+    if (rest.start as usize) < bytes.len() {
+        // The last line has no line end.
+        if scan.have + 1 != n || bytes[bytes.len() - 1] == b'\r' {
+            return None;
+        }
+        ends[scan.have] = bytes.len() as u32;
+        scan.newlines += 1;
+        rest.batch(&ends[..n])?;
+    }
+    // Every row ended in a line end; that there were no others makes every other mark a delimiter.
+    let plain = scan.newlines == rest.body.stamps.len() && scan.returns == rest.last.returns;
+    plain.then_some(rest.body)
+}
+
+fn longest_guess(bytes: &[u8]) -> usize {
+    memchr::memchr(b'\n', bytes).unwrap_or(80).saturating_sub(8).max(8)
+}
+
+/// How far the search for cell ends has come.
+#[derive(Default)]
+struct Scan {
+    /// Next block.
+    base: usize,
+    /// Ends in the buffer.
+    have: usize,
+    newlines: usize,
+    returns: usize,
+    /// Something that only the careful reader may judge.
+    odd: bool,
+}
+
+struct Marks {
+    /// A bit for each delimiter and line end.
+    ends: u64,
+    newlines: u64,
+    returns: u64,
+    /// Quotation marks, comments and bytes beyond ASCII are left to the careful reader.
+    odd: bool,
+}
+
+/// Every processor with AVX2 known to us has these too.
+#[cfg(target_arch = "x86_64")]
+fn has_bit_tricks() -> bool {
+    is_x86_feature_detected!("bmi1")
+        && is_x86_feature_detected!("bmi2")
+        && is_x86_feature_detected!("lzcnt")
+        && is_x86_feature_detected!("popcnt")
+}
+
+/// Writes the places of delimiters and line ends until `wanted` are in the buffer or the text is over.
+fn find_ends(bytes: &[u8], delimiter: u8, scan: &mut Scan, ends: &mut [u32], wanted: usize) {
+    #[cfg(target_arch = "x86_64")]
+    {
+        use crate::maths::{Level, level};
+        if level() != Level::Plain && has_bit_tricks() {
+            // SAFETY: `level` says that the processor has AVX2, `has_bit_tricks` the others.
+            return unsafe { find_ends_avx2(bytes, delimiter, scan, ends, wanted) };
+        }
+    }
+    find_ends_by(bytes, delimiter, scan, ends, wanted, marks);
+}
+
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx2,bmi1,popcnt")]
+fn find_ends_avx2(bytes: &[u8], delimiter: u8, scan: &mut Scan, ends: &mut [u32], wanted: usize) {
+    use std::arch::x86_64::{
+        __m256i, _mm256_cmpeq_epi8, _mm256_cmpgt_epi8, _mm256_movemask_epi8, _mm256_or_si256, _mm256_set_epi64x,
+        _mm256_set1_epi8,
     };
-    let mut ends = vec![0_u32; n + 64 + 16];
-    let mut have = 0;
-    let mut base = 0;
-    while base < bytes.len() {
+    #[inline]
+    #[target_feature(enable = "avx2,bmi1,popcnt")]
+    fn marks_avx2(block: &[u8; 64], delimiter: u8) -> Marks {
+        let word = |i: usize| {
+            let mut w = [0; 8];
+            w.copy_from_slice(&block[i..i + 8]);
+            i64::from_le_bytes(w)
+        };
+        let half = |i: usize| _mm256_set_epi64x(word(i + 24), word(i + 16), word(i + 8), word(i));
+        let [low, high] = [half(0), half(32)];
+        let is = |x: __m256i, byte: u8| _mm256_cmpeq_epi8(x, _mm256_set1_epi8(byte as i8));
+        let bits = |a: __m256i, b: __m256i| {
+            u64::from(_mm256_movemask_epi8(a) as u32) | u64::from(_mm256_movemask_epi8(b) as u32) << 32
+        };
+        let (line_low, line_high) = (is(low, b'\n'), is(high, b'\n'));
+        // As signed numbers, bytes beyond ASCII are below zero: one comparison finds them and control characters.
+        let strange = |x: __m256i| {
+            let control = _mm256_cmpgt_epi8(_mm256_set1_epi8(9), x);
+            _mm256_or_si256(control, _mm256_or_si256(is(x, b'"'), is(x, b'#')))
+        };
+        Marks {
+            ends: bits(_mm256_or_si256(is(low, delimiter), line_low), _mm256_or_si256(is(high, delimiter), line_high)),
+            newlines: bits(line_low, line_high),
+            returns: bits(is(low, b'\r'), is(high, b'\r')),
+            odd: _mm256_movemask_epi8(_mm256_or_si256(strange(low), strange(high))) != 0,
+        }
+    }
+    find_ends_by(bytes, delimiter, scan, ends, wanted, |block, delimiter| marks_avx2(block, delimiter));
+}
+
+#[inline(always)]
+fn find_ends_by(
+    bytes: &[u8],
+    delimiter: u8,
+    scan: &mut Scan,
+    ends: &mut [u32],
+    wanted: usize,
+    marks: impl Fn(&[u8; 64], u8) -> Marks,
+) {
+    let Scan { mut base, mut have, mut newlines, mut returns, mut odd } = *scan;
+    while base < bytes.len() && have < wanted {
         let mut padded = [b' '; 64];
         let block: &[u8; 64] = match bytes[base..].first_chunk::<64>() {
             Some(block) => block,
@@ -41,16 +155,14 @@ pub(super) fn parse(bytes: &[u8], layout: &Layout, first_line: usize) -> Option<
                 &padded
             }
         };
-        let marks = marks(block, layout.delimiter);
-        if marks.odd {
-            return None;
-        }
-        out.newlines += marks.newlines as usize;
-        out.returns += marks.returns as usize;
-        let count = marks.ends.count_ones() as usize;
-        let mut m = marks.ends;
-        let mut at = have;
+        let found = marks(block, delimiter);
+        odd |= found.odd;
+        newlines += found.newlines.count_ones() as usize;
+        returns += found.returns.count_ones() as usize;
+        let count = found.ends.count_ones() as usize;
+        let mut m = found.ends;
         // Eight at a time without a branch per mark; what is written beyond `count` is overwritten next time.
+        let mut at = have;
         loop {
             for slot in &mut ends[at..at + 8] {
                 *slot = base as u32 + m.trailing_zeros();
@@ -62,38 +174,9 @@ pub(super) fn parse(bytes: &[u8], layout: &Layout, first_line: usize) -> Option<
             }
         }
         have += count;
-        while have >= n {
-            out.row(&ends[..n])?;
-            ends.copy_within(n..have, 0);
-            have -= n;
-        }
         base += 64;
     }
-    if out.row_start < bytes.len() {
-        // The last line has no line end.
-        if have + 1 != n || bytes[bytes.len() - 1] == b'\r' {
-            return None;
-        }
-        ends[have] = bytes.len() as u32;
-        out.newlines += 1;
-        out.row(&ends[..n])?;
-    }
-    // Every row ended in a line end; that there were no others makes every other mark a delimiter.
-    let plain = out.newlines == out.body.stamps.len() && out.returns == out.returns_at_ends;
-    plain.then_some(out.body)
-}
-
-fn longest_guess(bytes: &[u8]) -> usize {
-    memchr::memchr(b'\n', bytes).unwrap_or(80).saturating_sub(8).max(8)
-}
-
-struct Marks {
-    /// A bit for each delimiter and line end.
-    ends: u64,
-    newlines: u32,
-    returns: u32,
-    /// Quotation marks, comments and bytes beyond ASCII are left to the careful reader.
-    odd: bool,
+    *scan = Scan { base, have, newlines, returns, odd };
 }
 
 #[cfg(target_arch = "x86_64")]
@@ -131,7 +214,7 @@ fn marks_sse2(block: &[u8; 64], delimiter: u8) -> Marks {
         let no_text = _mm_cmplt_epi8(x, _mm_set1_epi8(9));
         odd = _mm_or_si128(odd, _mm_or_si128(no_text, _mm_or_si128(_mm_cmpeq_epi8(x, quote), _mm_cmpeq_epi8(x, hash))));
     }
-    Marks { ends, newlines: lines.count_ones(), returns: returns.count_ones(), odd: _mm_movemask_epi8(odd) != 0 }
+    Marks { ends, newlines: lines, returns, odd: _mm_movemask_epi8(odd) != 0 }
 }
 
 #[cfg(not(target_arch = "x86_64"))]
@@ -155,7 +238,7 @@ fn marks_anywhere(block: &[u8; 64], delimiter: u8) -> Marks {
         returns |= gather(equal(x, b'\r')) << (8 * i);
         odd |= equal(x, b'"') | equal(x, b'#') | equal(x, 0) | (x & (ONES << 7));
     }
-    Marks { ends, newlines: lines.count_ones(), returns: returns.count_ones(), odd: odd != 0 }
+    Marks { ends, newlines: lines, returns, odd: odd != 0 }
 }
 
 /// 0x80 in each byte of `x` that equals `byte`.
@@ -176,142 +259,266 @@ struct Rows<'a> {
     bytes: &'a [u8],
     layout: &'a Layout,
     body: Body,
-    row_start: usize,
-    last: Stamp,
-    newlines: usize,
+    /// Byte at which the next row begins.
+    start: u32,
+    last: Last,
+}
+
+/// The date of the row before, so that a day's other rows need no calendar.
+#[derive(Default)]
+struct Last {
+    /// Year, month and day as written.
+    words: [u64; 3],
+    /// The same in another form, when the three stand at the start of the row.
+    key: (usize, u64, u64),
+    stamp: Stamp,
+    /// Carriage returns before line ends so far.
     returns: usize,
-    returns_at_ends: usize,
 }
 
 impl Rows<'_> {
-    /// One row, whose cells end at `ends`.
-    #[inline(always)]
-    fn row(&mut self, ends: &[u32]) -> Option<()> {
-        let n = ends.len();
-        let mut stop = ends[n - 1] as usize;
-        let next = stop + 1;
-        if stop < self.bytes.len() && self.bytes[stop] != b'\n' {
-            return None;
+    /// Some rows, whose cells end at `ends`.
+    fn batch(&mut self, ends: &[u32]) -> Option<()> {
+        #[cfg(target_arch = "x86_64")]
+        {
+            use crate::maths::{Level, level};
+            if level() != Level::Plain && has_bit_tricks() {
+                // SAFETY: `level` says that the processor has AVX2, `has_bit_tricks` the others.
+                return unsafe { self.batch_avx2(ends) };
+            }
         }
-        if stop > self.row_start && self.bytes[stop - 1] == b'\r' {
-            stop -= 1;
-            self.returns_at_ends += 1;
-        }
-        let start = self.row_start;
-        let bytes = self.bytes;
-        let cell = |i: usize| -> (usize, usize) {
-            (if i == 0 { start } else { ends[i - 1] as usize + 1 }, if i + 1 == n { stop } else { ends[i] as usize })
-        };
-        let stamp = self.stamp(cell)?;
-        let mut good = true;
-        for (column, values) in self.layout.columns.iter().zip(&mut self.body.values) {
-            let (a, b) = cell(column.at);
-            let (value, ok) = decimal(bytes, a, b);
-            good &= ok;
-            values.push(value);
-        }
-        self.body.stamps.push(stamp);
-        self.row_start = next;
-        good.then_some(())
+        self.batch_plain(ends)
+    }
+
+    #[cfg(target_arch = "x86_64")]
+    #[target_feature(enable = "avx2,bmi1,bmi2,lzcnt,popcnt")]
+    fn batch_avx2(&mut self, ends: &[u32]) -> Option<()> {
+        self.batch_plain(ends)
     }
 
     #[inline(always)]
-    fn stamp(&mut self, cell: impl Fn(usize) -> (usize, usize)) -> Option<Stamp> {
+    fn batch_plain(&mut self, ends: &[u32]) -> Option<()> {
+        let n = self.layout.fields;
         let bytes = self.bytes;
-        let whole = |(a, b): (usize, usize)| -> i32 { digits(&bytes[a..b]) };
-        let (year, month, day, hour, minute) = match &self.layout.time {
+        let mut first = self.start;
+        let old = self.body.stamps.len();
+        let rows = ends.len() / n;
+        self.body.stamps.resize(old + rows, Stamp::default());
+        for (row, slot) in ends.chunks_exact(n).zip(&mut self.body.stamps[old..]) {
+            let stop = row[n - 1] as usize;
+            match bytes.get(stop) {
+                Some(b'\n') | None => {}
+                Some(_) => return None,
+            }
+            let carriage = stop > first as usize && bytes[stop - 1] == b'\r';
+            self.last.returns += usize::from(carriage);
+            let cells = Cells { bytes, ends: row, first, stop: stop - usize::from(carriage) };
+            *slot = self.last.stamp(&cells, &self.layout.time)?;
+            first = row[n - 1] + 1;
+        }
+        let mut good = true;
+        for (column, values) in self.layout.columns.iter().zip(&mut self.body.values) {
+            let at = column.at;
+            values.resize(old + rows, 0.0);
+            let values = &mut values[old..];
+            if at > 0 && at + 1 < n {
+                for (row, slot) in ends.chunks_exact(n).zip(values) {
+                    let (value, ok) = decimal(bytes, row[at - 1] as usize + 1, row[at] as usize);
+                    *slot = value;
+                    good &= ok;
+                }
+                continue;
+            }
+            let mut first = self.start;
+            for (row, slot) in ends.chunks_exact(n).zip(values) {
+                let stop = row[n - 1] as usize;
+                let carriage = stop > first as usize && bytes[stop - 1] == b'\r';
+                let (a, b) = Cells { bytes, ends: row, first, stop: stop - usize::from(carriage) }.at(at);
+                first = row[n - 1] + 1;
+                let (value, ok) = decimal(bytes, a, b);
+                *slot = value;
+                good &= ok;
+            }
+        }
+        self.start = first;
+        good.then_some(())
+    }
+}
+
+/// The cells of one row.
+struct Cells<'a> {
+    bytes: &'a [u8],
+    ends: &'a [u32],
+    first: u32,
+    stop: usize,
+}
+
+impl Cells<'_> {
+    #[inline(always)]
+    fn at(&self, i: usize) -> (usize, usize) {
+        let a = if i == 0 { self.first as usize } else { self.ends[i - 1] as usize + 1 };
+        let b = if i + 1 == self.ends.len() { self.stop } else { self.ends[i] as usize };
+        (a, b)
+    }
+
+    /// One to five digits as they are written, the last in the top byte; 0 for a cell of another length.
+    #[inline(always)]
+    fn word(&self, i: usize) -> u64 {
+        let (a, b) = self.at(i);
+        short_word(self.bytes, a, b)
+    }
+}
+
+impl Last {
+    #[inline(always)]
+    fn stamp(&mut self, cells: &Cells, time: &TimeColumns) -> Option<Stamp> {
+        if let TimeColumns::Parts { year: 0, month: 1, day: 2, hour, minute } = time {
+            // A row of the same day begins with the same bytes.
+            let key = date_key(cells.bytes, cells.first as usize, cells.at(2).1);
+            let hour = whole(cells.word(*hour));
+            let minute = minute.map_or(0, |at| whole(cells.word(at)));
+            if key == self.key && key.0 != 0 && (0..24).contains(&hour) && (0..=60).contains(&minute) {
+                self.stamp = Stamp { hour: hour as u8, minute: minute as u8, ..self.stamp };
+                return Some(self.stamp);
+            }
+            self.key = key;
+        }
+        let (words, hour, minute) = match time {
             TimeColumns::Parts { year, month, day, hour, minute } => (
-                whole(cell(*year)),
-                whole(cell(*month)),
-                whole(cell(*day)),
-                whole(cell(*hour)),
-                minute.map_or(0, |at| whole(cell(at))),
+                [cells.word(*year), cells.word(*month), cells.word(*day)],
+                whole(cells.word(*hour)),
+                match minute {
+                    Some(at) => whole(cells.word(*at)),
+                    None => 0,
+                },
             ),
             TimeColumns::DateClock { date, clock } => {
-                let ((d, d_end), (c, c_end)) = (cell(*date), cell(*clock));
-                let (text, clock) = (&bytes[d..d_end], &bytes[c..c_end]);
+                let ((d, d_end), (c, c_end)) = (cells.at(*date), cells.at(*clock));
+                let (text, clock) = (&cells.bytes[d..d_end], &cells.bytes[c..c_end]);
                 if text.len() != 10 || text[2] != b'/' || text[5] != b'/' || clock.len() != 5 || clock[2] != b':' {
                     return None;
                 }
-                let two = |t: &[u8], i: usize| digits(&t[i..i + 2]);
-                (digits(&text[6..10]), two(text, 0), two(text, 3), two(clock, 0), two(clock, 3))
+                let part = |a: usize, b: usize| short_word(cells.bytes, d + a, d + b);
+                let of_clock = |a: usize| whole(short_word(cells.bytes, c + a, c + a + 2));
+                ([part(6, 10), part(0, 2), part(3, 5)], of_clock(0), of_clock(3))
             }
             TimeColumns::Iso { at } => {
-                let (a, b) = cell(*at);
-                let t = &bytes[a..b];
+                let (a, b) = cells.at(*at);
+                let t = &cells.bytes[a..b];
                 if t.len() != 16 || t[4] != b'-' || t[7] != b'-' || t[10] != b'T' || t[13] != b':' {
                     return None;
                 }
-                let two = |i: usize| digits(&t[i..i + 2]);
-                (digits(&t[..4]), two(5), two(8), two(11), two(14))
+                let part = |from: usize, to: usize| short_word(cells.bytes, a + from, a + to);
+                ([part(0, 4), part(5, 7), part(8, 10)], whole(part(11, 13)), whole(part(14, 16)))
             }
         };
-        let last = &self.last;
-        let same_day = year == i32::from(last.year) && month == i32::from(last.month) && day == i32::from(last.day);
-        let stamp = if same_day && (0..24).contains(&hour) && (0..=60).contains(&minute) {
-            Stamp { hour: hour as u8, minute: minute as u8, ..*last }
+        let stamp = if words == self.words && (0..24).contains(&hour) && (0..=60).contains(&minute) {
+            Stamp { hour: hour as u8, minute: minute as u8, ..self.stamp }
         } else {
-            build(year, month, day, hour, minute)?
+            build(whole(words[0]), whole(words[1]), whole(words[2]), hour, minute)?
         };
-        self.last = stamp;
+        (self.words, self.stamp) = (words, stamp);
         Some(stamp)
     }
 }
 
-/// One to five digits as a number, -1 for anything else.
+/// Length, first eight and last eight bytes of a text of 8 to 16 bytes: equal only for equal texts. All 0 for others.
 #[inline(always)]
-fn digits(cell: &[u8]) -> i32 {
-    let mut x = 0;
-    let mut good = !cell.is_empty() && cell.len() <= 5;
-    for &b in cell.iter().take(5) {
-        let d = b.wrapping_sub(b'0');
-        good &= d < 10;
-        x = x * 10 + i32::from(d);
+fn date_key(bytes: &[u8], start: usize, end: usize) -> (usize, u64, u64) {
+    let len = end.wrapping_sub(start);
+    if !(8..=16).contains(&len) {
+        return (0, 0, 0);
     }
-    if good { x } else { -1 }
+    let word = |from: usize| bytes[from..].first_chunk::<8>().map_or(0, |w| u64::from_le_bytes(*w));
+    (len, word(start), word(end - 8))
+}
+
+/// `bytes[start..end]`, one to five bytes, in the top bytes of a word whose other bytes are the digit 0; else 0.
+#[inline(always)]
+fn short_word(bytes: &[u8], start: usize, end: usize) -> u64 {
+    let len = end.wrapping_sub(start);
+    if len.wrapping_sub(1) >= 5 {
+        return 0;
+    }
+    last_eight(bytes, start, end, len)
+}
+
+/// The text that ends at `end` and is `len` (1 to 8) bytes long, filled up with the digit 0 in front (the low bytes).
+#[inline(always)]
+fn last_eight(bytes: &[u8], start: usize, end: usize, len: usize) -> u64 {
+    let spare = 8 * (8 - len as u32);
+    let fill = (ONES * 0x30) & ((1 << spare) - 1);
+    match end.checked_sub(8).and_then(|from| bytes.get(from..end)).and_then(|b| b.first_chunk::<8>()) {
+        Some(word) => u64::from_le_bytes(*word) >> spare << spare | fill,
+        // The very first cells of the text.
+        None => {
+            let mut w = [b'0'; 8];
+            w[8 - len..].copy_from_slice(&bytes[start..end]);
+            u64::from_le_bytes(w)
+        }
+    }
+}
+
+/// A word of digits as a number, -1 for anything else.
+#[inline(always)]
+fn whole(word: u64) -> i32 {
+    if all_digits(word) { number(word) as i32 } else { -1 }
+}
+
+#[inline(always)]
+fn all_digits(word: u64) -> bool {
+    (word & (ONES * 0xf0)) | ((word.wrapping_add(ONES * 6) & (ONES * 0xf0)) >> 4) == ONES * 0x33
+}
+
+/// Eight digits, the first in the lowest byte.
+#[inline(always)]
+fn number(word: u64) -> i64 {
+    let v = word.wrapping_sub(ONES * 0x30);
+    let v = (v & 0x0f0f_0f0f_0f0f_0f0f).wrapping_mul(2561) >> 8;
+    let v = (v & 0x00ff_00ff_00ff_00ff).wrapping_mul(6_553_601) >> 16;
+    ((v & 0x0000_ffff_0000_ffff).wrapping_mul(42_949_672_960_001) >> 32) as i64
 }
 
 /// `bytes[start..end]` as a decimal of at most 15 digits: an integer over an exact power of ten, rounded once, which is
 /// the correctly rounded value. The flag is false for anything else.
 #[inline(always)]
 fn decimal(bytes: &[u8], start: usize, end: usize) -> (f64, bool) {
-    let negative = start < end && bytes[start] == b'-';
-    let start = start + usize::from(negative);
     let len = end.wrapping_sub(start);
-    let (value, good) = match bytes.get(start..).and_then(|rest| rest.first_chunk::<8>()) {
-        Some(word) if len.wrapping_sub(1) < 8 => eight(u64::from_le_bytes(*word), len),
-        _ => slow(&bytes[start.min(end)..end]),
+    if len == 1 {
+        // A single digit, as all light is at night.
+        let digit = bytes[start].wrapping_sub(b'0');
+        return (f64::from(digit), digit < 10);
+    }
+    if len.wrapping_sub(1) >= 8 {
+        return slow(&bytes[start.min(end)..end]);
+    }
+    let text = last_eight(bytes, start, end, len);
+    let spare = 8 * (8 - len as u32);
+    // A sign is the first byte of the cell; it becomes a 0.
+    let negative = (text >> spare) & 0xff == u64::from(b'-');
+    let text = if negative { text ^ (u64::from(b'-' ^ b'0') << spare) } else { text };
+    let digits = len - usize::from(negative);
+    let points = equal(text, b'.');
+    let (value, good) = if points == 0 {
+        (number(text) as f64, all_digits(text) && digits > 0)
+    } else {
+        // The lowest bit of the first point's byte: the digits below it move up into its place.
+        let one = (points & points.wrapping_neg()) >> 7;
+        let text = (text & !(one << 8).wrapping_sub(1)) | ((text & (one - 1)) << 8) | 0x30;
+        // A point alone is no number.
+        (number(text) as f64 / POW10[(one.leading_zeros() >> 3) as usize & 7], all_digits(text) && digits > 1)
     };
     (if negative { -value } else { value }, good)
 }
 
-/// The first `len` (1 to 8) bytes of `word` as digits with at most one point.
-#[inline(always)]
-fn eight(word: u64, len: usize) -> (f64, bool) {
-    let spare = 8 * (8 - len as u32);
-    // The last character goes to the top byte; zeros fill the bottom.
-    let fill = (ONES * 0x30) & ((1 << spare) - 1);
-    let text = (word << spare) | fill;
-    let points = equal(text, b'.');
-    let (text, decimals) = if points == 0 {
-        (text, 0)
-    } else {
-        let bit = points.trailing_zeros() - 7;
-        let below = text & ((1 << bit) - 1);
-        let above = text & !((1_u64 << bit) | ((1 << bit) - 1) | (0xff << bit));
-        (above | (below << 8) | 0x30, 7 - (bit / 8) as usize)
-    };
-    let good = (text & (ONES * 0xf0)) | ((text.wrapping_add(ONES * 6) & (ONES * 0xf0)) >> 4) == ONES * 0x33;
-    // A point alone is no number.
-    let good = good && !(points != 0 && len == 1);
-    let v = text.wrapping_sub(ONES * 0x30);
-    let v = (v & 0x0f0f_0f0f_0f0f_0f0f).wrapping_mul(2561) >> 8;
-    let v = (v & 0x00ff_00ff_00ff_00ff).wrapping_mul(6_553_601) >> 16;
-    let v = (v & 0x0000_ffff_0000_ffff).wrapping_mul(42_949_672_960_001) >> 32;
-    (v as f64 / POW10[decimals], good)
-}
-
+/// More than eight characters, or none.
+#[cold]
+#[inline(never)]
 fn slow(cell: &[u8]) -> (f64, bool) {
+    let (negative, cell) = match cell {
+        [b'-', rest @ ..] => (true, rest),
+        _ => (false, cell),
+    };
     let (mut x, mut count, mut decimals, mut point) = (0_u64, 0, 0, false);
     for &b in cell {
         let d = b.wrapping_sub(b'0');
@@ -325,5 +532,6 @@ fn slow(cell: &[u8]) -> (f64, bool) {
             return (f64::NAN, false);
         }
     }
-    (x as f64 / POW10[decimals], count > 0)
+    let value = x as f64 / POW10[decimals];
+    (if negative { -value } else { value }, count > 0)
 }

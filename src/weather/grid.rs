@@ -82,7 +82,9 @@ pub(super) fn place(file: &str, body: &Body, label: Label, step_min: i64) -> Res
         },
     };
     let mut current: Option<((i16, u8, u8), NaiveDate)> = None;
-    for (row, stamp) in body.stamps.iter().enumerate() {
+    let mut row = 0;
+    while row < body.stamps.len() {
+        let stamp = &body.stamps[row];
         let minute = i64::from(stamp.hour) * 60 + i64::from(stamp.minute) - before;
         let key = (stamp.year, stamp.month, stamp.day);
         let civil = match current {
@@ -103,8 +105,25 @@ pub(super) fn place(file: &str, body: &Body, label: Label, step_min: i64) -> Res
             return Err(off_grid(file, body, row, label, step_min));
         }
         b.put(row, day, (minute / step_min) as usize)?;
+        row += 1;
+        // The rest of the day, as long as row follows row under one date; not after a row that was left out.
+        let most = if b.grid.row.last() == Some(&(row as u32 - 1)) { (1440 - minute) / step_min - 1 } else { 0 };
+        let more = steps_after(&body.stamps[row..], stamp, step_min, most);
+        b.grid.row.extend((row..row + more).map(|r| r as u32));
+        row += more;
     }
     b.finish()
+}
+
+/// How many rows, at most `most`, follow `first` under its date, each one step after the other.
+fn steps_after(stamps: &[Stamp], first: &Stamp, step_min: i64, most: i64) -> usize {
+    let mut minute = i64::from(first.hour) * 60 + i64::from(first.minute);
+    let follows = |s: &&Stamp| {
+        minute += step_min;
+        (s.year, s.month, s.day) == (first.year, first.month, first.day)
+            && i64::from(s.hour) * 60 + i64::from(s.minute) == minute
+    };
+    stamps.iter().take(most.max(0) as usize).take_while(follows).count()
 }
 
 fn on_edges(body: &Body, step_min: i64) -> bool {

@@ -158,7 +158,12 @@ fn assemble(name: &str, head: Header, mut body: Body, hints: &ReadHints) -> Resu
             columns[column.quantity as usize] = Some(values);
         }
     }
-    let lines = grid.row.iter().map(|&r| if r == NONE { 0 } else { body.line(r as usize) as u32 }).collect();
+    let line_of = |r: u32| if r == NONE { 0 } else { body.line(r as usize) as u32 };
+    let lines = if body.lines.is_empty() && whole {
+        (0..grid.row.len()).map(|i| (body.first_line + i) as u32).collect()
+    } else {
+        grid.row.iter().map(|&r| line_of(r)).collect()
+    };
     let mut raw = RawYear {
         place,
         steps_per_day: grid.steps_per_day,
@@ -199,12 +204,11 @@ fn between(values: &[f64]) -> Vec<f64> {
 }
 
 fn convert(values: &mut [f64], missing: &[f64], times: f64, plus: f64) {
-    for v in values.iter_mut() {
-        let mut x = *v;
-        for code in missing {
-            x = if x == *code { f64::NAN } else { x };
-        }
-        *v = x;
+    for codes in missing.chunks(8) {
+        // A NaN equals nothing.
+        let mut eight = [f64::NAN; 8];
+        eight[..codes.len()].copy_from_slice(codes);
+        drop_codes(values, eight);
     }
     if times == 0.01 {
         // Pa to hPa: a division keeps 92300 Pa as exactly 923 hPa.
@@ -213,6 +217,20 @@ fn convert(values: &mut [f64], missing: &[f64], times: f64, plus: f64) {
         values.iter_mut().for_each(|v| *v /= 10.0);
     } else if times != 1.0 || plus != 0.0 {
         values.iter_mut().for_each(|v| *v = *v * times + plus);
+    }
+}
+
+crate::wide! {
+    /// Puts NaN where a value is one of the codes.
+    fn drop_codes(values: &mut [f64], codes: [f64; 8]) {
+        for v in values.iter_mut() {
+            let x = *v;
+            let mut gone = false;
+            for code in codes {
+                gone |= x == code;
+            }
+            *v = if gone { f64::NAN } else { x };
+        }
     }
 }
 
