@@ -159,6 +159,9 @@ wide! {
     }
 }
 
+/// Steps that are worked on together where a scratch column is needed.
+const BLOCK: usize = 256;
+
 /// Bounds of the model's power over the curve's; only records far from any one-diode curve reach them.
 const SCALE: (f64, f64) = (0.1, 4.0);
 
@@ -346,8 +349,8 @@ impl Electrical {
             Power::Sheet { form, rest: None } | Power::Matrix { form } => form_at_25(g_eff, form, out),
             Power::Sheet { form, rest: Some(rest) } => {
                 form_at_25(g_eff, form, out);
-                let (mut ln_s, mut more) = ([0.0; 256], [0.0; 256]);
-                for (a, g) in out.chunks_mut(256).zip(g_eff.chunks(256)) {
+                let (mut ln_s, mut more) = ([0.0; BLOCK], [0.0; BLOCK]);
+                for (a, g) in out.chunks_mut(BLOCK).zip(g_eff.chunks(BLOCK)) {
                     let (ln_s, more) = (&mut ln_s[..g.len()], &mut more[..g.len()]);
                     ln_held(g, ln_s);
                     rest.column(ln_s, more);
@@ -397,17 +400,23 @@ impl Electrical {
 
     /// Voltage at maximum power, V, above 0.
     pub fn v_mp(&self, g_eff: &[f64], t_cell: &[f64], out: &mut [f64]) {
-        let n = out.len();
-        let (mut a, mut b) = (vec![0.0; n], vec![0.0; n]);
-        self.operate(g_eff, t_cell, &mut a, &mut b, out);
+        // In blocks that stay in the nearest cache, without an allocation.
+        let (mut a, mut b) = ([0.0; BLOCK], [0.0; BLOCK]);
+        for ((v, g), t) in out.chunks_mut(BLOCK).zip(g_eff.chunks(BLOCK)).zip(t_cell.chunks(BLOCK)) {
+            self.operate(g, t, &mut a[..v.len()], &mut b[..v.len()], v);
+        }
     }
 
     /// Voltage of the curve, scaled to the power model's `a b`.
     fn voltage(&self, g_eff: &[f64], t_cell: &[f64], a: &[f64], b: &[f64], out: &mut [f64]) {
         if self.curve.is_some() {
-            let mut eta = vec![0.0; out.len()];
-            self.curve_power(g_eff, t_cell, &mut eta, out);
-            scale_voltage(a, b, &eta, out);
+            let mut eta = [0.0; BLOCK];
+            for (k, v) in out.chunks_mut(BLOCK).enumerate() {
+                let span = k * BLOCK..k * BLOCK + v.len();
+                let eta = &mut eta[..v.len()];
+                self.curve_power(&g_eff[span.clone()], &t_cell[span.clone()], eta, v);
+                scale_voltage(&a[span.clone()], &b[span], eta, v);
+            }
         } else {
             for (v, t) in out.iter_mut().zip(t_cell) {
                 *v = self.v_mp * soft((self.gamma - self.alpha) * (t - T_STC));

@@ -62,7 +62,7 @@ impl Monotone {
 }
 
 impl Monotone {
-    /// The values at many `x`; the same numbers as [`Monotone::at`].
+    /// The values at many `x`; those of [`Monotone::at`] but for rounding.
     pub(crate) fn column(&self, x: &[f64], out: &mut [f64]) {
         let n = self.x.len();
         out.fill(self.y.first().copied().unwrap_or(0.0));
@@ -81,14 +81,15 @@ crate::wide! {
         let x = &x[..n];
         let [x0, x1, y0, y1, slope0, slope1, last] = knots;
         let h = x1 - x0;
+        let per_h = 1.0 / h;
+        // The Hermite piece as a cubic in t = (x - x0)/h.
+        let (c1, rise) = (h * slope0, y1 - y0);
+        let c2 = 3.0 * rise - h * (2.0 * slope0 + slope1);
+        let c3 = h * (slope0 + slope1) - 2.0 * rise;
         for i in 0..n {
             let u = if x[i] < last { x[i] } else { last };
-            let t = (u - x0) / h;
-            let (t2, t3) = (t * t, t * t * t);
-            let v = (2.0 * t3 - 3.0 * t2 + 1.0) * y0
-                + (t3 - 2.0 * t2 + t) * h * slope0
-                + (3.0 * t2 - 2.0 * t3) * y1
-                + (t3 - t2) * h * slope1;
+            let t = (u - x0) * per_h;
+            let v = y0 + t * (c1 + t * (c2 + t * c3));
             out[i] = if u > x0 { v } else { out[i] };
         }
     }
