@@ -181,14 +181,12 @@ fn possible(raw: &mut RawYear) -> Result<(), WeatherError> {
             }
             return Err(impossible(raw, q, step, column[step]));
         }
-        if light {
-            if below > 0 {
-                column.iter_mut().for_each(|v| *v = if *v < 0.0 { 0.0 } else { *v });
-                raw.provenance.notes.push(Note::quiet(
-                    "weather.below-zero",
-                    format!("{below} values of {} between {OFFSET} and 0 W/m2 were set to 0.", q.name()),
-                ));
-            }
+        if light && below > 0 {
+            column.iter_mut().for_each(|v| *v = if *v < 0.0 { 0.0 } else { *v });
+            raw.provenance.notes.push(Note::quiet(
+                "weather.below-zero",
+                format!("{below} values of {} between {OFFSET} and 0 W/m2 were set to 0.", q.name()),
+            ));
         }
         raw.columns[q as usize] = Some(column);
     }

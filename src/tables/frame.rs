@@ -127,7 +127,7 @@ mod tests {
         Table::new()
             .text("option", vec!["A".into(), "B, \"x\"".into()])
             .whole("month", vec![1, 2])
-            .number("e_ac_kwh", vec![0.1, 1234.567_890_123_4])
+            .number("e_ac_kwh", vec![0.1, 1_234.567_890_123_4])
     }
 
     #[test]
@@ -147,7 +147,7 @@ mod tests {
         let mut reader = csv::Reader::from_path(&path).unwrap();
         let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
         assert_eq!(&rows[1][0], "B, \"x\"");
-        assert_eq!(rows[1][2].parse::<f64>().unwrap(), 1234.567_890_123_4);
+        assert_eq!(rows[1][2].parse::<f64>().unwrap(), 1_234.567_890_123_4);
     }
 
     #[test]
