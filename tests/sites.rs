@@ -266,3 +266,30 @@ fn loads_are_compared_and_never_computed() {
     let loud = |k: usize| heavy.options[k].notes.iter().any(|n| n.code == "loads.not-carried" && n.loud);
     assert_eq!([loud(0), loud(1), loud(2)], [true, false, true]);
 }
+
+/// The colour of the light: off unless asked for, a line of the account when on, and a loud note where the file lacks the
+/// water. Yearly effects of a few percent at most are published for silicon (from memory).
+#[test]
+fn the_colour_of_the_light_is_a_line_only_when_asked_for() {
+    let run = |weather: &str, spectrum: &str| {
+        let job = format!(
+            "title = \"t\"\n{spectrum}parts = \"merrowby-parts.toml\"\n[weather]\nfile = \"../weather/{weather}.csv\"\n[[plane]]\n\
+             name = \"p\"\ntilt_deg = 25\nazimuth_deg = 180\n[[option]]\ntag = \"A\"\nmodule = \"N445\"\n\
+             inverter = \"K33\"\nmodules = 90\n"
+        );
+        let (job, weather) = text(&job);
+        let plan = Plan::of(&job, &weather).unwrap();
+        let year = plan.years().remove(0);
+        let noted = plan.options[0].notes.iter().any(|n| n.code == "energy.no-spectrum");
+        (year, noted)
+    };
+    let (off, _) = run("davis-monthan-az", "");
+    let (on, noted) = run("davis-monthan-az", "spectrum = true\n");
+    assert_eq!(kwh(&off, Effect::Spectrum), 0.0);
+    let share = kwh(&on, Effect::Spectrum) / nominal(&on);
+    assert!(!noted && share != 0.0 && share.abs() < 0.03, "{share}");
+    assert!(on.account.residual_kwh().abs() < 1e-9 * nominal(&on));
+    // The made sky has no column of water.
+    let (dry, noted) = run("merrowby", "spectrum = true\n");
+    assert!(noted && kwh(&dry, Effect::Spectrum) == 0.0);
+}

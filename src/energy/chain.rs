@@ -278,8 +278,15 @@ fn dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch, mut tal
         let rear = if plane.rear.is_empty() { 0.0 } else { setup.rear.bifaciality * setup.rear.kept };
         add_scaled(&s.front, or(&plane.rear, &s.ones), rear, &mut out.g_eff);
 
-        // Heat and electricity.
+        // Heat by all the light; electricity by the light that the cell's spectral response makes of it.
         setup.heat.thermal[p].t_cell(&out.g_eff, &site.sky.t_amb, &site.sky.wind, &mut out.t_cell);
+        let step_s = site.step_h * 3600.0;
+        if step_s < 3600.0 {
+            setup.heat.thermal[p].settle(&site.sun.steps, step_s, &site.sky.t_amb, &site.sky.wind, &mut out.t_cell);
+        }
+        if let Some(factor) = &setup.rear.spectrum {
+            multiply(factor, &mut out.g_eff);
+        }
         let (low, heat, volts) = (&setup.low_light, &setup.heat.electrical, &setup.wiring.electrical);
         if Arc::ptr_eq(low, heat) && Arc::ptr_eq(low, volts) {
             low.operate(&out.g_eff, &out.t_cell, &mut s.a, &mut s.b, &mut out.v);
@@ -307,6 +314,11 @@ fn dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch, mut tal
         stage(Effect::Snow, &s.shaded, kept, snow);
         stage(Effect::Dirt, &s.clean, kept, snow);
         stage(Effect::Incidence, &s.front, kept, snow);
+        if let Some(factor) = &setup.rear.spectrum {
+            s.loss.resize(s.front.len(), 0.0);
+            product3(&s.front, factor, kept, &mut s.loss);
+            stage(Effect::Spectrum, &s.loss, snow, &s.ones);
+        }
         stage(Effect::Rear, &out.g_eff, kept, snow);
         tally.add(Effect::LowLight, site.month_sums(&s.low), per_power);
         let heat = site.month_sums(&out.rel);
@@ -504,6 +516,14 @@ wide! {
         let n = out.len();
         let x = &x[..n];
         for i in 0..n { out[i] = x[i] * factor; }
+    }
+}
+
+wide! {
+    fn multiply(factor: &[f64], x: &mut [f64]) {
+        let n = x.len();
+        let factor = &factor[..n];
+        for i in 0..n { x[i] *= factor[i]; }
     }
 }
 

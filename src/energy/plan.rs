@@ -8,7 +8,7 @@ use super::setup::{
 };
 use super::site::{PlaneOfSite, SiteLight};
 use crate::job::{Job, ResolvedOption};
-use crate::module::{Cell, Electrical, Glass, Matrix, ModuleError, ModuleSheet, Thermal, light_induced};
+use crate::module::{Cell, Electrical, Glass, Matrix, ModuleError, ModuleSheet, Spectrum, Thermal, light_induced};
 use crate::plane::{Skyline, SkylineError};
 use crate::plant::loads::{self, LoadLine};
 use crate::plant::{
@@ -377,6 +377,7 @@ fn plan_option(
         site.planes.iter().map(|p| Thermal::new(&p.spec.cooling, sheet, site.wind_height_m)).collect();
     let (light_induced, mut more) = light_induced(sheet);
     notes.append(&mut more);
+    let spectrum = if job.spec.spectrum { spectrum(sheet, weather, site, &mut notes) } else { None };
 
     // How many, on which slots, in which strings.
     let places = Places::of(job, option, site, weather, cache)?;
@@ -529,7 +530,11 @@ fn plan_option(
             low_light: electrical.clone(),
             heat: Heat { electrical, thermal: Arc::new(thermal) },
             glass: Arc::new(glass),
-            rear: Rear { bifaciality: sheet.bifaciality.unwrap_or(0.0), kept: REAR_STRUCTURE_KEPT * REAR_UNEVEN_KEPT },
+            rear: Rear {
+                bifaciality: sheet.bifaciality.unwrap_or(0.0),
+                kept: REAR_STRUCTURE_KEPT * REAR_UNEVEN_KEPT,
+                spectrum,
+            },
             light_induced,
             wiring,
             conversion: Conversion { inverter: Arc::new(inverter), count: option.inverters },
@@ -543,6 +548,47 @@ fn plan_option(
         loads,
         notes,
     })
+}
+
+/// Factor of the colour of the light on each daylight step, or a note why there is none.
+fn spectrum(
+    sheet: &ModuleSheet,
+    weather: &WeatherYear,
+    site: &SiteLight,
+    notes: &mut Vec<Note>,
+) -> Option<Arc<Vec<f64>>> {
+    let Some(water) = &weather.precipitable_water_cm else {
+        notes.push(Note::loud(
+            "energy.no-spectrum",
+            "spectrum = true, but the weather file holds no precipitable water: the colour of the light is not corrected for.",
+        ));
+        return None;
+    };
+    let Some(model) = Spectrum::of(sheet.technology) else {
+        notes.push(Note::loud(
+            "energy.no-spectrum",
+            "spectrum = true, but no published coefficients are known here for the module's technology (or the sheet \
+             states none): the colour of the light is not corrected for.",
+        ));
+        return None;
+    };
+    let steps = &site.sun.steps;
+    let sea_level = crate::sun::pressure_hpa(0.0);
+    let usual = crate::sun::pressure_hpa(weather.place.elevation_m);
+    let mass: Vec<f64> = steps
+        .iter()
+        .zip(&site.sun.air_mass)
+        .map(|(&i, m)| m * weather.pressure.as_ref().map_or(usual, |p| p[i as usize]) / sea_level)
+        .collect();
+    let water: Vec<f64> = steps.iter().map(|&i| water[i as usize]).collect();
+    let mut factor = vec![1.0; steps.len()];
+    model.factor(&mass, &water, &mut factor);
+    notes.push(Note::quiet(
+        "energy.spectrum",
+        "Colour of the light: first-order correction by air mass and precipitable water after Lee and Panchula (2016), \
+         coefficients from memory; a line of the account.",
+    ));
+    Some(Arc::new(factor))
 }
 
 fn matrix(job: &Job, tag: &str) -> Result<Option<Matrix>, ModuleError> {

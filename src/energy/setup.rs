@@ -20,7 +20,7 @@ pub struct Setup {
     pub heat: Heat,
     /// Reflection at the glass.
     pub glass: Arc<Glass>,
-    /// Light on the rear.
+    /// Light on the rear, and the colour of the light.
     pub rear: Rear,
     /// First loss by light.
     pub light_induced: Fraction,
@@ -67,12 +67,14 @@ pub struct Heat {
 }
 
 /// Light on the rear of two-sided modules.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Rear {
     /// Rear over front efficiency, 0..1; 0 for one-sided modules.
     pub bifaciality: f64,
     /// Share of the rear light that structure and unevenness leave, 0..1.
     pub kept: f64,
+    /// Factor of the colour of the light per daylight step; none when the spectrum is not corrected for.
+    pub spectrum: Option<Arc<Vec<f64>>>,
 }
 
 /// Strings, mismatch and DC cable. Their losses are worked out on the option's own number of modules and taken over as

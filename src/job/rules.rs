@@ -205,6 +205,7 @@ const MEMORY: &str = "common practice, from memory";
 pub(super) const RULES: &[Rule] = &[
     rule("title", Limit::Free).eg("title = \"School roof\""),
     rule("parts", Limit::Free).eg("parts = \"parts.toml\""),
+    rule("spectrum", Limit::Free).from("off; Lee and Panchula 2016, from memory, when on"),
     rule("sky_model", Limit::Free).eg("sky_model = \"perez\"").from("Perez et al. 1990"),
     // [site]
     rule("site.name", Limit::Free).eg("name = \"Merrowby\""),

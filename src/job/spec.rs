@@ -56,6 +56,9 @@ pub struct JobSpec {
     /// Sky model; Perez when left out.
     #[serde(default)]
     pub sky_model: SkyModel,
+    /// Corrects for the colour of the light by air mass and precipitable water (needs the latter in the weather file).
+    #[serde(default)]
+    pub spectrum: bool,
     /// Options, the first is what the others are compared with.
     pub option: Vec<OptionSpec>,
     /// Losses.

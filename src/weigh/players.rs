@@ -48,7 +48,7 @@ pub fn mix(a: &Setup, b: &Setup, players: &[Group], mask: u32) -> Setup {
             Group::LowLight => mixed.low_light = b.low_light.clone(),
             Group::Temperature => mixed.heat = b.heat.clone(),
             Group::Incidence => mixed.glass = b.glass.clone(),
-            Group::RearSpectrum => mixed.rear = b.rear,
+            Group::RearSpectrum => mixed.rear = b.rear.clone(),
             Group::LightInduced => mixed.light_induced = b.light_induced,
             Group::Strings => mixed.wiring = b.wiring.clone(),
             Group::Inverter => mixed.conversion = b.conversion.clone(),
