@@ -37,6 +37,35 @@ fn a_csv_records(b: divan::Bencher) {
     });
 }
 
+/// A bare pass of `csv-core` over the same bytes that parses the needed columns.
+#[divan::bench]
+fn a_csv_core_pass(b: divan::Bencher) {
+    let bytes = epw();
+    b.bench(|| {
+        let mut reader = csv_core::Reader::new();
+        let (mut out, mut ends) = ([0_u8; 4096], [0_usize; 64]);
+        let mut columns: Vec<Vec<f64>> = WANTED.iter().map(|_| Vec::with_capacity(8760)).collect();
+        let mut input = rows(&bytes);
+        loop {
+            let (result, used, _, fields) = reader.read_record(input, &mut out, &mut ends);
+            input = &input[used..];
+            match result {
+                csv_core::ReadRecordResult::Record => {
+                    for (c, at) in columns.iter_mut().zip(WANTED) {
+                        let from = if at == 0 { 0 } else { ends[at - 1] };
+                        debug_assert!(at < fields);
+                        c.push(fast_float2::parse(&out[from..ends[at]]).expect("a number"));
+                    }
+                }
+                csv_core::ReadRecordResult::End => break,
+                // The whole file is there and a record fits the buffer.
+                _ => continue,
+            }
+        }
+        columns
+    });
+}
+
 /// A year by yearlight: header, columns, grid, missing values; no checksum.
 #[divan::bench]
 fn b_epw(b: divan::Bencher) {
@@ -88,4 +117,22 @@ fn h_label_note(b: divan::Bencher) {
     let y = year();
     let sun = yearlight::sun::SunTrack::over(&y);
     b.bench(|| sky::shift::label_note(&y, &sun));
+}
+
+/// The same columns from Parquet, through the table library.
+#[cfg(feature = "tables")]
+#[divan::bench]
+fn g_parquet(b: divan::Bencher) {
+    use yearlight::tables::{Table, read_parquet, write_parquet};
+    let y = year();
+    let table = Table::new()
+        .number("ghi", y.ghi.clone())
+        .number("dni", y.dni.clone())
+        .number("dhi", y.dhi.clone())
+        .number("t_amb", y.t_amb.clone())
+        .number("wind", y.wind.clone());
+    let dir = tempfile::tempdir().expect("a folder");
+    let path = dir.path().join("year.parquet");
+    write_parquet(&table, &path).expect("written");
+    b.bench(|| read_parquet(&path).expect("a year"));
 }
