@@ -7,6 +7,7 @@ mod hours;
 mod plan;
 mod setup;
 mod site;
+mod stages;
 
 pub use account::{Account, AccountLine, Effect};
 pub use chain::{PartColumns, Scratch, YearSums, open_energy, run};
@@ -17,6 +18,7 @@ pub use setup::{
     Common, Conversion, Heat, InputStrings, Mounting, Nameplate, PartShade, Rear, Setup, StringsOfInput, Wiring,
 };
 pub use site::{PlaneOfSite, SiteLight};
+pub use stages::Stages;
 
 /// Sums of one month of the first year of operation (with the light-induced loss, without ageing).
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]

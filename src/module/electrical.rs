@@ -264,6 +264,26 @@ impl Electrical {
         Ok((model, notes))
     }
 
+    /// The model with other low-light points: the curve does not depend on them. Nothing for a model that does not use
+    /// them, or points that cannot be.
+    pub(crate) fn with_low_light(&self, sheet: &ModuleSheet) -> Option<Electrical> {
+        let Power::Sheet { .. } = self.power else { return None };
+        let mut model = self.clone();
+        model.power = self.sheet_power(sheet, &mut Vec::new()).ok()?;
+        model.check_rising().ok()?;
+        Some(model)
+    }
+
+    /// The model with another temperature coefficient of power, 1/K; the rest of the sheet stays.
+    pub(crate) fn with_gamma(&self, gamma: f64) -> Option<Electrical> {
+        let (Power::Sheet { .. } | Power::Gamma) = self.power else { return None };
+        let mut model = Electrical { gamma, ..self.clone() };
+        if let Some(curve) = &mut model.curve {
+            curve.with_gamma(self.p_stc_w, gamma);
+        }
+        Some(model)
+    }
+
     /// The efficiency form through the low-light points.
     fn sheet_power(&self, sheet: &ModuleSheet, notes: &mut Vec<Note>) -> Result<Power, ModuleError> {
         let mut points: Vec<[f64; 2]> = Vec::new();
@@ -396,6 +416,30 @@ impl Electrical {
             }
             Power::Gamma => gamma_heat(t_cell, self.gamma, out),
         }
+    }
+
+    /// [`Electrical::heat`] where the model's own `a` is known already.
+    pub(crate) fn heat_over(&self, a: &[f64], g_eff: &[f64], t_cell: &[f64], out: &mut [f64]) {
+        if let Power::Sheet { .. } = &self.power {
+            out.copy_from_slice(a);
+            sheet_heat(t_cell, self.gamma, out);
+        } else {
+            self.heat(g_eff, t_cell, out);
+        }
+    }
+
+    /// [`Electrical::v_mp`] where the model's own `a` and `b` are known already.
+    pub(crate) fn voltage_over(&self, g_eff: &[f64], t_cell: &[f64], a: &[f64], b: &[f64], out: &mut [f64]) {
+        if matches!(self.power, Power::OneDiode) {
+            self.v_mp(g_eff, t_cell, out);
+        } else {
+            self.voltage(g_eff, t_cell, a, b, out);
+        }
+    }
+
+    /// True when `a` of the two is the same at every light.
+    pub(crate) fn same_low_light_model(&self, other: &Electrical) -> bool {
+        !matches!(self.power, Power::OneDiode) && self.power == other.power
     }
 
     /// Voltage at maximum power, V, above 0.

@@ -3,7 +3,7 @@
 use chrono::Datelike;
 use rayon::prelude::*;
 
-use crate::energy::{Common, Effect, OptionYear, Plan, PlannedOption, Scratch, SiteLight, open_energy, run};
+use crate::energy::{Common, Effect, OptionYear, Plan, PlannedOption, Scratch, SiteLight, Stages, run};
 use crate::job::{Job, MoneySpec, ResolvedOption};
 use crate::module::ModuleSheet;
 use crate::units::Note;
@@ -367,9 +367,10 @@ fn pair_doubt(
 fn mixes_of(plan: &Plan, common: &Common, a: &Case, b: &Case) -> Option<Mixes> {
     let (setup_a, setup_b) = (&a.planned.setup, &b.planned.setup);
     let players = differing(setup_a, setup_b);
-    let mut mixes = Mixes::run(players.clone(), Scratch::default, |scratch, mask| {
+    let fresh = || Stages::new(&plan.site, common);
+    let mut mixes = Mixes::run(players.clone(), fresh, |stages, mask| {
         let setup = mix(setup_a, setup_b, &players, mask);
-        (open_energy(&setup, &plan.site, common, scratch), setup.nameplate.p0_w() / 1000.0)
+        (stages.open_energy(&setup), setup.nameplate.p0_w() / 1000.0)
     });
     if let Some(mixes) = mixes.as_mut().filter(|_| planes_differ(setup_a, setup_b)) {
         mixes.joined = vec![Group::Strings, Group::Slots];

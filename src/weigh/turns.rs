@@ -4,14 +4,14 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use crate::energy::{Common, Plan, Scratch, Setup, run};
+use crate::energy::{Common, Plan, Setup, Stages};
 use crate::job::{Job, MoneySpec};
 use crate::module::{Electrical, ModuleSheet};
 use crate::units::Fraction;
 use crate::weigh::compare::Case;
 use crate::weigh::doubt::{DoubtInput, Span};
 use crate::weigh::money::{Bill, money_of};
-use crate::weigh::turn::{Bar, Goal, Turn, root};
+use crate::weigh::turn::{Bar, Goal, Turn, root_near};
 use crate::weigh::years::Course;
 
 /// A pair that can be run again.
@@ -91,8 +91,14 @@ impl Input {
 
 /// Every turn, and every bar: four inputs re-run over two standard deviations either way, price and tariff over a fifth.
 pub(crate) fn turns_and_bars(trial: &Trial, inputs: &[DoubtInput], k: usize) -> (Vec<Turn>, Vec<Bar>) {
-    let found: Vec<(Option<Turn>, Option<Bar>)> =
-        Input::ALL.into_par_iter().map(|input| (trial.turn(input), trial.bar(input, inputs, k))).collect();
+    let found: Vec<(Option<Turn>, Option<Bar>)> = Input::ALL
+        .into_par_iter()
+        .map(|input| {
+            // One input after the other changes one stage of the chain and what follows it.
+            let mut stages = Stages::new(&trial.plan.site, trial.common);
+            (trial.turn(input, &mut stages), trial.bar(input, inputs, k, &mut stages))
+        })
+        .collect();
     let (turns, bars): (Vec<_>, Vec<_>) = found.into_iter().unzip();
     let mut bars: Vec<Bar> = bars.into_iter().flatten().collect();
     bars.extend(shared_bars(trial, inputs, k));
@@ -123,17 +129,16 @@ fn shared_bars(trial: &Trial, inputs: &[DoubtInput], k: usize) -> Vec<Bar> {
 }
 
 impl Trial<'_> {
-    fn turn(&self, input: Input) -> Option<Turn> {
+    fn turn(&self, input: Input, stages: &mut Stages) -> Option<Turn> {
         let now = self.now(input)?;
         let range = self.range(input, now);
-        let gap_now = self.gap(input, now)?;
+        let gap_now = self.gap_now(input)?;
         let tol = 1e-9 * (range[1] - range[0]);
-        let root = if gap_now == 0.0 {
-            Some(now)
-        } else {
-            root(range[0], range[1], tol, |x| self.gap(input, x).unwrap_or(f64::NAN))
-        };
-        let gap_at_root = root.and_then(|x| self.gap(input, x));
+        // A gap that B wins vanishes where B's module is worse.
+        let worse_is_low = matches!(input, Input::Gamma | Input::LowLight);
+        let first = range[usize::from(worse_is_low != (gap_now > 0.0))];
+        let found = root_near((now, gap_now), range, first, tol, |x| self.gap(input, x, stages).unwrap_or(f64::NAN));
+        let (root, gap_at_root) = found.unzip();
         Some(Turn {
             what: self.named(input),
             unit: self.unit(input),
@@ -163,7 +168,7 @@ impl Trial<'_> {
         }
     }
 
-    fn bar(&self, input: Input, inputs: &[DoubtInput], k: usize) -> Option<Bar> {
+    fn bar(&self, input: Input, inputs: &[DoubtInput], k: usize, stages: &mut Stages) -> Option<Bar> {
         let now = self.now(input)?;
         let u = match input.key() {
             Some(key) => 2.0 * inputs.iter().find(|i| i.key == key)?.u.get(k)?,
@@ -173,7 +178,7 @@ impl Trial<'_> {
         let u = if input == Input::LowLight { u / 100.0 } else { u };
         let least = if matches!(input, Input::LightInduced | Input::Ageing) { 0.0 } else { f64::NEG_INFINITY };
         let range = [(now - u).max(least), now, now + u];
-        let gap = [self.gap(input, range[0])?, self.gap(input, now)?, self.gap(input, range[2])?];
+        let gap = [self.gap(input, range[0], stages)?, self.gap_now(input)?, self.gap(input, range[2], stages)?];
         Some(Bar { what: self.named(input), unit: self.unit(input), range, gap, goal: input.goal() })
     }
 
@@ -205,18 +210,31 @@ impl Trial<'_> {
         self.job.spec.money.as_ref()
     }
 
-    /// The gap with one input changed, in the unit of its goal.
-    fn gap(&self, input: Input, x: f64) -> Option<f64> {
-        let y_a = self.a.year.y_f_h();
-        match input {
-            Input::Gamma => {
-                let sheet = ModuleSheet { gamma_pct_per_k: x, ..self.b.sheet.clone() };
-                Some(self.yield_of(&self.with_sheet(&sheet)?) - y_a)
+    /// The gap as it stands, in the unit of the input's goal.
+    fn gap_now(&self, input: Input) -> Option<f64> {
+        match input.goal() {
+            Goal::YieldPerKw => Some(self.b.year.y_f_h() - self.a.year.y_f_h()),
+            Goal::LifetimePerKw => {
+                let life = |c: &Case| c.year.y_f_h() * self.course.sum_left(c.facts.ageing_pct, self.n);
+                Some(life(self.b) - life(self.a))
             }
-            Input::LowLight => Some(self.yield_of(&self.with_sheet(&self.with_low_light(x))?) - y_a),
+            Goal::PresentValue => Some(self.b.money.as_ref()?.npv - self.a.money.as_ref()?.npv),
+            Goal::FirstYear => Some(self.b.year.e_ac_kwh() - self.a.year.e_ac_kwh()),
+        }
+    }
+
+    /// The gap with one input changed, in the unit of its goal.
+    fn gap(&self, input: Input, x: f64, stages: &mut Stages) -> Option<f64> {
+        let y_a = self.a.year.y_f_h();
+        let electrical = &self.b.planned.setup.low_light;
+        match input {
+            Input::Gamma => Some(self.yield_of(&self.with(electrical.with_gamma(x / 100.0)?), stages) - y_a),
+            Input::LowLight => {
+                Some(self.yield_of(&self.with(electrical.with_low_light(&self.with_low_light(x))?), stages) - y_a)
+            }
             Input::LightInduced => {
                 let light_induced = Fraction::from_percent(x)?;
-                Some(self.yield_of(&Setup { light_induced, ..self.b.planned.setup.clone() }) - y_a)
+                Some(self.yield_of(&Setup { light_induced, ..self.b.planned.setup.clone() }, stages) - y_a)
             }
             Input::Ageing => {
                 let life = |y: f64, d: f64| y * self.course.sum_left(d, self.n);
@@ -249,19 +267,17 @@ impl Trial<'_> {
         ModuleSheet { low_light, ..self.b.sheet.clone() }
     }
 
-    fn with_sheet(&self, sheet: &ModuleSheet) -> Option<Setup> {
-        let electrical = Arc::new(Electrical::fit(sheet, None).ok()?.0);
+    fn with(&self, electrical: Electrical) -> Setup {
+        let electrical = Arc::new(electrical);
         let mut setup = self.b.planned.setup.clone();
         setup.low_light = electrical.clone();
         setup.heat.electrical = electrical.clone();
         setup.wiring.electrical = electrical;
-        Some(setup)
+        setup
     }
 
-    fn yield_of(&self, setup: &Setup) -> f64 {
-        let mut scratch = Scratch::default();
-        let sums = run(setup, &self.plan.site, self.common, &mut scratch);
-        let kwh: f64 = sums.months.iter().map(|m| m.e_ac_kwh).sum();
+    fn yield_of(&self, setup: &Setup, stages: &mut Stages) -> f64 {
+        let kwh = stages.delivered(setup);
         if self.b.facts.kw > 0.0 { kwh / self.b.facts.kw } else { 0.0 }
     }
 
