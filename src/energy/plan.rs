@@ -7,9 +7,9 @@ use super::setup::{
     Common, Conversion, Heat, InputStrings, Mounting, Nameplate, PartShade, Rear, Setup, StringsOfInput, Wiring,
 };
 use super::site::{PlaneOfSite, SiteLight};
-use crate::job::{Job, ResolvedOption};
+use crate::job::{Job, ResolvedOption, SnowSpec};
 use crate::module::{Cell, Electrical, Glass, Matrix, ModuleError, ModuleSheet, Spectrum, Thermal, light_induced};
-use crate::plane::{Skyline, SkylineError};
+use crate::plane::{PlaneLight, Skyline, SkylineError};
 use crate::plant::loads::{self, LoadLine};
 use crate::plant::{
     AcCable, ExportLimit, InputLimits, Inverter, InverterLayout, ModuleConverter, PlantError, StringCable, StringCheck,
@@ -17,7 +17,7 @@ use crate::plant::{
 };
 use crate::roof::{
     self, ArrayShade, Face, FieldUse, FitCache, GroupCurve, Orientation, RoofError, RoofFit, RoofMap, RowModules,
-    Wanted, array_shade, field_use, row_places, row_shade,
+    SlotShade, Wanted, array_shade, field_use, row_places, row_shade,
 };
 use crate::units::{Fraction, Note};
 use crate::weather::WeatherYear;
@@ -184,17 +184,114 @@ impl Plan {
     pub fn on(job: &Job, weather: &WeatherYear, site: SiteLight) -> Result<Plan, EnergyError> {
         let mut notes = job.notes.clone();
         let common = common(job, weather, &site, &mut notes)?;
-        let t_min = weather.t_amb.iter().copied().fold(f64::INFINITY, f64::min);
         let mut options = Vec::with_capacity(job.options.len());
-        let mut cache = FitCache::default();
+        let mut cache = PlanCache::default();
         for option in &job.options {
-            options.push(plan_option(job, option, weather, &site, t_min, &mut cache)?);
+            options.push(cache.option(job, option, weather, &site)?);
         }
         notes.extend(snow_note(job, weather));
         notes.extend(slots_note(&options));
         notes.extend(field_note(&options));
         Ok(Plan { site, common, options, notes })
     }
+}
+
+/// What was found when options were planned before on one site under one weather: fits of modules, roofs, shade, snow.
+/// It gives the same plans, only sooner.
+#[derive(Debug, Default)]
+pub struct PlanCache {
+    layouts: FitCache,
+    fits: Vec<((usize, Face, GroupCurve, Wanted), RoofFit)>,
+    models: Vec<(ModuleSheet, Option<Matrix>, Arc<Electrical>, Vec<Note>)>,
+    arrays: Vec<(ArrayKey, ArrayShade)>,
+    rows: Vec<((usize, RowModules, GroupCurve), ArrayShade)>,
+    snow: Vec<((usize, u32, SnowSpec), Vec<f64>)>,
+}
+
+/// What the shade on an array follows from, on one site.
+#[derive(Debug)]
+struct ArrayKey {
+    plane: usize,
+    shades: Arc<Vec<SlotShade>>,
+    wiring: roof::Wiring,
+    groups: u32,
+    curve: GroupCurve,
+}
+
+impl PartialEq for ArrayKey {
+    fn eq(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.shades, &other.shades)
+            && (self.plane, self.groups) == (other.plane, other.groups)
+            && self.curve == other.curve
+            && self.wiring == other.wiring
+    }
+}
+
+impl PlanCache {
+    /// A cache that knows the fitted modules of another and nothing of its site.
+    pub fn with_models_of(&self) -> PlanCache {
+        PlanCache { models: self.models.clone(), ..PlanCache::default() }
+    }
+
+    /// One option of a job on light that is known already. The site must be the same for all calls on one cache.
+    ///
+    /// # Errors
+    /// As [`Plan::of`].
+    pub fn option(
+        &mut self,
+        job: &Job,
+        option: &ResolvedOption,
+        weather: &WeatherYear,
+        site: &SiteLight,
+    ) -> Result<PlannedOption, EnergyError> {
+        let t_min = weather.t_amb.iter().copied().fold(f64::INFINITY, f64::min);
+        plan_option(job, option, weather, site, t_min, self)
+    }
+
+    fn model(&mut self, sheet: &ModuleSheet, matrix: Option<&Matrix>) -> Result<(Arc<Electrical>, Vec<Note>), ModuleError> {
+        if let Some(known) = self.models.iter().find(|m| m.0 == *sheet && m.1.as_ref() == matrix) {
+            return Ok((known.2.clone(), known.3.clone()));
+        }
+        let (electrical, notes) = Electrical::fit(sheet, matrix)?;
+        let electrical = Arc::new(electrical);
+        self.models.push((sheet.clone(), matrix.cloned(), electrical.clone(), notes.clone()));
+        Ok((electrical, notes))
+    }
+
+    fn array(&mut self, key: ArrayKey, fit: &RoofFit, light: &PlaneLight) -> ArrayShade {
+        known(&mut self.arrays, key, |key| {
+            array_shade(&fit.shades, &key.wiring, &fit.path, light, key.groups, &key.curve)
+        })
+    }
+
+    fn row(&mut self, plane: usize, modules: RowModules, light: &PlaneLight, curve: GroupCurve) -> ArrayShade {
+        known(&mut self.rows, (plane, modules, curve), |_| row_shade(&light.row_shaded, light, &modules, &curve))
+    }
+
+    fn snow(&mut self, job: &Job, weather: &WeatherYear, site: &SiteLight, plane: usize, groups: u32) -> Vec<f64> {
+        let Some(spec) = &job.spec.snow else { return Vec::new() };
+        known(&mut self.snow, (plane, groups, spec.clone()), |_| {
+            snow_kept(job, weather, site, &site.planes[plane], groups)
+        })
+    }
+}
+
+/// What is known under a key, or is then.
+fn known<K: PartialEq, V: Clone>(all: &mut Vec<(K, V)>, key: K, make: impl FnOnce(&K) -> V) -> V {
+    if let Some((_, value)) = all.iter().find(|(k, _)| *k == key) {
+        return value.clone();
+    }
+    let value = make(&key);
+    all.push((key, value.clone()));
+    value
+}
+
+/// Losses of the site and what lies behind the inverter, for all options of a job.
+///
+/// # Errors
+/// As [`Plan::of`].
+pub fn common_of(job: &Job, weather: &WeatherYear, site: &SiteLight) -> Result<Common, EnergyError> {
+    common(job, weather, site, &mut Vec::new())
 }
 
 /// Says when snow is left out although it may fall.
@@ -359,7 +456,7 @@ fn plan_option(
     weather: &WeatherYear,
     site: &SiteLight,
     t_min: f64,
-    cache: &mut FitCache,
+    cache: &mut PlanCache,
 ) -> Result<PlannedOption, EnergyError> {
     let sheet = job.module(option);
     let inverter_sheet = job.inverter(option);
@@ -369,9 +466,8 @@ fn plan_option(
 
     // The module.
     let matrix = matrix(job, &option.module).map_err(module)?;
-    let (electrical, mut more) = Electrical::fit(sheet, matrix.as_ref()).map_err(module)?;
+    let (electrical, mut more) = cache.model(sheet, matrix.as_ref()).map_err(module)?;
     notes.append(&mut more);
-    let electrical = Arc::new(electrical);
     let glass = Glass::from_sheet(sheet).map_err(module)?;
     let thermal: Vec<Thermal> =
         site.planes.iter().map(|p| Thermal::new(&p.spec.cooling, sheet, site.wind_height_m)).collect();
@@ -420,8 +516,8 @@ fn plan_option(
             let fit = fit(cache, option, sheet, site, p, weather, &curve, Wanted::Modules(count))?;
             on_shaded_slots += fit.shaded_in_use();
             let wiring = dealt.roof_wiring(k, &fit.chosen, option.module_converters);
-            let left = array_shade(&fit.shades, &wiring, &fit.path, &plane.light, curve_groups(sheet), &curve);
-            part = PartShade::of(left, &site.sun.month_start);
+            let key = ArrayKey { plane: p, shades: fit.shades.clone(), wiring, groups: curve_groups(sheet), curve };
+            part = PartShade::of(cache.array(key, &fit, &plane.light), &site.sun.month_start);
             orientation = fit.layout.orientation;
             high = fit.layout.slots.iter().map(|s| s.row).max().unwrap_or(1);
             roof.push(
@@ -451,10 +547,10 @@ fn plan_option(
             if !plane.light.row_shaded.is_empty() {
                 let modules =
                     RowModules { face, orientation, high: rows.high, rows: rows.count, string_per_height: false };
-                part = combine(part, row_shade(&plane.light.row_shaded, &plane.light, &modules, &curve), site);
+                part = combine(part, cache.row(p, modules, &plane.light, curve), site);
             }
         }
-        part.snow_kept = snow_kept(job, weather, site, plane, groups_up(&face, orientation, high));
+        part.snow_kept = cache.snow(job, weather, site, p, groups_up(&face, orientation, high));
         taken.push((p, f64::from(count) / f64::from(places.modules)));
         shade.push(part);
     }
@@ -646,7 +742,7 @@ fn group_curve(sheet: &ModuleSheet) -> GroupCurve {
 }
 
 fn fit(
-    cache: &mut FitCache,
+    cache: &mut PlanCache,
     option: &ResolvedOption,
     sheet: &ModuleSheet,
     site: &SiteLight,
@@ -657,9 +753,16 @@ fn fit(
 ) -> Result<RoofFit, EnergyError> {
     let plane = &site.planes[p];
     let (pr, step_min) = ([RANK_PR], weather.step_min());
-    cache
-        .fit(p, &plane.spec, &face(sheet), &site.sun, &plane.light, &pr, step_min, curve, wanted)
-        .map_err(|source| EnergyError::Roof { tag: option.tag.clone(), source })
+    let key = (p, face(sheet), *curve, wanted);
+    if let Some((_, fit)) = cache.fits.iter().find(|(k, _)| *k == key) {
+        return Ok(fit.clone());
+    }
+    let fit = cache
+        .layouts
+        .fit(p, &plane.spec, &key.1, &site.sun, &plane.light, &pr, step_min, curve, wanted)
+        .map_err(|source| EnergyError::Roof { tag: option.tag.clone(), source })?;
+    cache.fits.push((key, fit.clone()));
+    Ok(fit)
 }
 
 /// Obstacles and rows on the same plane: the shares multiply.
@@ -699,7 +802,7 @@ impl Places {
         option: &ResolvedOption,
         site: &SiteLight,
         weather: &WeatherYear,
-        cache: &mut FitCache,
+        cache: &mut PlanCache,
     ) -> Result<Places, EnergyError> {
         let sheet = job.module(option);
         let curve = group_curve(sheet);

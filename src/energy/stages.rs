@@ -10,16 +10,17 @@ use super::chain::{
     Scratch, Tally, add_scaled, after_dc, cable, current, diffuse_factors, difference, front_light, multiply,
     open_after_dc, or, power, scaled, weighted_sum,
 };
-use super::setup::{Common, PartShade, Setup, Wiring};
+use super::setup::{Common, InputStrings, PartShade, Setup, StringsOfInput};
 use super::site::SiteLight;
 use crate::module::{Electrical, Glass, Thermal};
-use crate::plant::{StringSet, operate};
+use crate::plant::{InputLimits, ModuleConverter, StringSet, operate};
 use crate::units::{Fraction, G_STC, T_STC};
 
 /// Results of one stage with what they were made from. The one that was used longest ago makes room.
 #[derive(Debug)]
 struct Kept<K, V> {
     slots: Vec<Slot<K, V>>,
+    most: usize,
     clock: u64,
     made: u64,
 }
@@ -35,10 +36,12 @@ struct Slot<K, V> {
 
 /// Results kept of a stage: both options' own under either side of one more group.
 const MOST: usize = 4;
+/// Kinds of inputs kept: those of both options, under either side of one more group.
+const MOST_INPUTS: usize = 16;
 
 impl<K: PartialEq, V: Default> Kept<K, V> {
-    fn new() -> Kept<K, V> {
-        Kept { slots: Vec::new(), clock: 0, made: 0 }
+    fn new(most: usize) -> Kept<K, V> {
+        Kept { slots: Vec::new(), most, clock: 0, made: 0 }
     }
 
     /// Where the value of a key stands, made by `make` where it is not known.
@@ -50,7 +53,7 @@ impl<K: PartialEq, V: Default> Kept<K, V> {
             return at;
         }
         self.made += 1;
-        if self.slots.len() < MOST {
+        if self.slots.len() < self.most {
             let mut value = V::default();
             make(&mut value);
             self.slots.push(Slot { key, value, id: clock, used: clock });
@@ -138,6 +141,9 @@ struct Part {
     heat: Kept<(u64, u64, Same<Electrical>), Vec<f64>>,
     volts: Kept<(u64, u64, Same<Electrical>), Vec<f64>>,
     rel: Kept<PowerKey, Vec<f64>>,
+    /// Current of a module for the wiring in hand, and what it was made from.
+    amps: Vec<f64>,
+    amps_of: Option<(u64, u64, f64)>,
 }
 
 /// Where the columns of a part stand for the run in hand.
@@ -149,36 +155,31 @@ struct Now {
     rel: usize,
 }
 
+/// One kind of inverter input with its strings; the parts by their power and voltage, whose curve is the wiring's.
 #[derive(Debug, PartialEq)]
-struct DcKey {
-    /// Power and voltage of each part.
+struct InputKey {
     parts: Vec<(u64, u64)>,
-    wiring: WiringKey,
+    watts: f64,
+    strings: Vec<StringsOfInput>,
+    limits: InputLimits,
+}
+
+/// One part of a lumped array.
+#[derive(Debug, PartialEq)]
+struct LumpKey {
+    part: (usize, u64, u64),
     light_induced: Fraction,
+    p_module_w: f64,
+    converter: Option<Arc<ModuleConverter>>,
+    mismatch: Fraction,
+    cable_at_stc: f64,
 }
 
-#[derive(Debug)]
-struct WiringKey(Wiring);
-
-impl PartialEq for WiringKey {
-    fn eq(&self, other: &Self) -> bool {
-        let (x, y) = (&self.0, &other.0);
-        Arc::ptr_eq(&x.electrical, &y.electrical)
-            && x.p_module_w == y.p_module_w
-            && x.converter == y.converter
-            && x.mismatch == y.mismatch
-            && x.cable_at_stc == y.cable_at_stc
-            && x.inputs == y.inputs
-            && x.limits == y.limits
-    }
-}
-
-/// Power per unit of nameplate behind the DC cable, and voltage: a column for each kind of input, or for each part of
-/// a lumped array (which has no voltage).
+/// Power per unit of nameplate behind the DC cable, and voltage at the inverter.
 #[derive(Debug, Default)]
 struct Dc {
-    power: Vec<Vec<f64>>,
-    volts: Vec<Vec<f64>>,
+    power: Vec<f64>,
+    volts: Vec<f64>,
 }
 
 /// The chain of one site with its last results kept.
@@ -187,11 +188,11 @@ pub struct Stages<'a> {
     site: &'a SiteLight,
     common: &'a Common,
     parts: Vec<Part>,
-    dc: Kept<DcKey, Dc>,
+    inputs: Kept<InputKey, Dc>,
+    lumps: Kept<LumpKey, Vec<f64>>,
     s: Scratch,
     ones: Vec<f64>,
     work: [Vec<f64>; 5],
-    amps: Vec<Vec<f64>>,
 }
 
 impl<'a> Stages<'a> {
@@ -202,11 +203,11 @@ impl<'a> Stages<'a> {
             site,
             common,
             parts: Vec::new(),
-            dc: Kept::new(),
+            inputs: Kept::new(MOST_INPUTS),
+            lumps: Kept::new(MOST),
             s: Scratch::default(),
             ones: vec![1.0; n],
             work: std::array::from_fn(|_| vec![0.0; n]),
-            amps: Vec::new(),
         }
     }
 
@@ -214,6 +215,11 @@ impl<'a> Stages<'a> {
     pub fn open_energy(&mut self, setup: &Setup) -> [f64; 12] {
         self.to_dc(setup);
         open_after_dc(setup, self.site, self.common, &mut self.s)
+    }
+
+    /// AC power delivered while in service in the run that was made last, W.
+    pub fn p_delivered(&self) -> &[f64] {
+        &self.s.p_delivered
     }
 
     /// The months of [`super::run`].
@@ -232,10 +238,16 @@ impl<'a> Stages<'a> {
         self.months(setup).iter().map(|m| m.e_ac_kwh).sum()
     }
 
+    /// Keeps so many kinds of inputs, for runs that differ in their strings.
+    pub fn with_inputs(mut self, most: usize) -> Stages<'a> {
+        self.inputs.most = most.max(1);
+        self
+    }
+
     /// How often a stage was worked out: light in front of the cells, cell temperature, voltage, wiring.
     pub fn made(&self) -> [u64; 4] {
         let sum = |of: fn(&Part) -> u64| self.parts.iter().map(of).sum();
-        [sum(|p| p.front.made), sum(|p| p.t_cell.made), sum(|p| p.volts.made), self.dc.made]
+        [sum(|p| p.front.made), sum(|p| p.t_cell.made), sum(|p| p.volts.made), self.inputs.made + self.lumps.made]
     }
 
     /// DC power of the whole array into the scratch's `p_dc`; the voltage too where the inverter asks for it.
@@ -254,36 +266,42 @@ impl<'a> Stages<'a> {
             .enumerate()
             .map(|(k, (&(p, _), part))| part.operate((k, p), setup, site, common, &self.ones, &mut self.work))
             .collect();
-        let key = DcKey {
-            parts: now.iter().zip(&self.parts).map(|(x, p)| (p.rel.id(x.rel), p.volts.id(x.volts))).collect(),
-            wiring: WiringKey(setup.wiring.clone()),
-            light_induced: setup.light_induced,
-        };
-        let at = {
-            let (parts, s, amps, work) = (&self.parts, &mut self.s, &mut self.amps, &mut self.work);
-            self.dc.at(key, |dc| {
-                if setup.wiring.inputs.is_empty() {
-                    lumped(setup, parts, &now, dc, work);
-                } else {
-                    strings(setup, parts, &now, dc, s, amps);
-                }
-            })
-        };
-        let dc = self.dc.value(at);
+        let ids = |part: &Part, now: &Now| (part.rel.id(now.rel), part.volts.id(now.volts));
         let wiring = &setup.wiring;
         if wiring.inputs.is_empty() {
-            for (column, &(_, share)) in dc.power.iter().zip(&setup.mounting.parts) {
-                weighted_sum(column, setup.nameplate.p0_w() * share, &mut self.s.p_dc);
+            for (k, &(_, share)) in setup.mounting.parts.iter().enumerate() {
+                let (power, volts) = ids(&self.parts[k], &now[k]);
+                let key = LumpKey {
+                    part: (k, power, volts),
+                    light_induced: setup.light_induced,
+                    p_module_w: wiring.p_module_w,
+                    converter: wiring.converter.clone(),
+                    mismatch: wiring.mismatch,
+                    cable_at_stc: wiring.cable_at_stc,
+                };
+                let (part, work) = (&self.parts[k], &mut self.work);
+                let at = self.lumps.at(key, |out| lump(setup, part, now[k], out, work));
+                weighted_sum(self.lumps.value(at), setup.nameplate.p0_w() * share, &mut self.s.p_dc);
             }
             return;
         }
         let modules = f64::from(wiring.modules());
         let scale = setup.nameplate.p0_w() / (wiring.p_module_w * modules);
-        for (k, input) in wiring.inputs.iter().enumerate() {
-            weighted_sum(&dc.power[k], scale * f64::from(input.alike), &mut self.s.p_dc);
+        let watts = wiring.p_module_w * setup.constant_kept();
+        for (part, now) in self.parts.iter_mut().zip(&now) {
+            part.current(now, watts);
+        }
+        let parts: Vec<(u64, u64)> = self.parts.iter().zip(&now).map(|(part, now)| ids(part, now)).collect();
+        for input in &wiring.inputs {
+            let key =
+                InputKey { parts: parts.clone(), watts, strings: input.strings.clone(), limits: wiring.limits };
+            let (parts, s) = (&self.parts, &mut self.s);
+            let at = self.inputs.at(key, |dc| strings(setup, input, parts, &now, dc, s));
+            let dc = self.inputs.value(at);
+            weighted_sum(&dc.power, scale * f64::from(input.alike), &mut self.s.p_dc);
             if setup.conversion.inverter.uses_voltage() {
                 let here: u32 = input.strings.iter().map(|x| x.n_series * x.count).sum();
-                weighted_sum(&dc.volts[k], f64::from(input.alike * here) / modules, &mut self.s.v_dc);
+                weighted_sum(&dc.volts, f64::from(input.alike * here) / modules, &mut self.s.v_dc);
             }
         }
     }
@@ -292,13 +310,26 @@ impl<'a> Stages<'a> {
 impl Part {
     fn new() -> Part {
         Part {
-            front: Kept::new(),
-            light: Kept::new(),
-            t_cell: Kept::new(),
-            low: Kept::new(),
-            heat: Kept::new(),
-            volts: Kept::new(),
-            rel: Kept::new(),
+            front: Kept::new(MOST),
+            light: Kept::new(MOST),
+            t_cell: Kept::new(MOST),
+            low: Kept::new(MOST),
+            heat: Kept::new(MOST),
+            volts: Kept::new(MOST),
+            rel: Kept::new(MOST),
+            amps: Vec::new(),
+            amps_of: None,
+        }
+    }
+
+    /// Current of a module of `watts` at its maximum power point.
+    fn current(&mut self, now: &Now, watts: f64) {
+        let of = (self.rel.id(now.rel), self.volts.id(now.volts), watts);
+        if self.amps_of != Some(of) {
+            let rel = self.rel.value(now.rel);
+            self.amps.resize(rel.len(), 0.0);
+            current(rel, self.volts.value(now.volts), watts, &mut self.amps);
+            self.amps_of = Some(of);
         }
     }
 
@@ -397,63 +428,48 @@ impl Part {
     }
 }
 
-/// As the chain's own, without the nameplate.
-fn lumped(setup: &Setup, parts: &[Part], now: &[Now], dc: &mut Dc, work: &mut [Vec<f64>; 5]) {
+/// One part of a lumped array as the chain has it, without the nameplate.
+fn lump(setup: &Setup, part: &Part, now: Now, out: &mut Vec<f64>, work: &mut [Vec<f64>; 5]) {
     let wiring = &setup.wiring;
     let per_v_stc = 1.0 / wiring.electrical.point(G_STC, T_STC).v_mp;
-    dc.volts.clear();
-    dc.power.resize_with(now.len(), Vec::new);
     let [amps, watts, flat, ..] = work;
-    for ((part, now), out) in parts.iter().zip(now).zip(&mut dc.power) {
-        let rel = part.rel.value(now.rel);
-        out.resize(rel.len(), 0.0);
-        scaled(rel, setup.light_induced.kept(), amps);
-        let mut volts: &[f64] = part.volts.value(now.volts);
-        if let Some(converter) = &wiring.converter {
-            scaled(amps, wiring.p_module_w, watts);
-            let mut converted = Vec::new();
-            converter.convert(watts, &mut converted);
-            scaled(&converted, 1.0 / wiring.p_module_w, amps);
-            flat.fill(1.0 / per_v_stc);
-            volts = flat;
-        }
-        cable(amps, volts, wiring.mismatch.kept(), wiring.cable_at_stc, per_v_stc, out);
+    let rel = part.rel.value(now.rel);
+    out.resize(rel.len(), 0.0);
+    scaled(rel, setup.light_induced.kept(), amps);
+    let mut volts: &[f64] = part.volts.value(now.volts);
+    if let Some(converter) = &wiring.converter {
+        scaled(amps, wiring.p_module_w, watts);
+        let mut converted = Vec::new();
+        converter.convert(watts, &mut converted);
+        scaled(&converted, 1.0 / wiring.p_module_w, amps);
+        flat.fill(1.0 / per_v_stc);
+        volts = flat;
     }
+    cable(amps, volts, wiring.mismatch.kept(), wiring.cable_at_stc, per_v_stc, out);
 }
 
-/// As the chain's own, without the nameplate.
-fn strings(setup: &Setup, parts: &[Part], now: &[Now], dc: &mut Dc, s: &mut Scratch, amps: &mut Vec<Vec<f64>>) {
+/// One kind of input as the chain has it, without the nameplate.
+fn strings(setup: &Setup, input: &InputStrings, parts: &[Part], now: &[Now], dc: &mut Dc, s: &mut Scratch) {
     let wiring = &setup.wiring;
-    let watts = wiring.p_module_w * setup.constant_kept();
-    amps.resize_with(now.len(), Vec::new);
-    for ((part, now), amps) in parts.iter().zip(now).zip(amps.iter_mut()) {
-        let rel = part.rel.value(now.rel);
-        amps.resize(rel.len(), 0.0);
-        current(rel, part.volts.value(now.volts), watts, amps);
-    }
-    dc.power.resize_with(wiring.inputs.len(), Vec::new);
-    dc.volts.resize_with(wiring.inputs.len(), Vec::new);
-    for (k, input) in wiring.inputs.iter().enumerate() {
-        let sets: Vec<StringSet<'_>> = input
-            .strings
-            .iter()
-            .map(|x| {
-                let (part, now) = (&parts[x.part], now[x.part]);
-                StringSet {
-                    curve: wiring.electrical.as_ref(),
-                    n_series: x.n_series,
-                    count: x.count,
-                    loop_ohm: x.loop_ohm,
-                    g: part.light.value(now.light).eff(),
-                    t: part.t_cell.value(now.t_cell),
-                    v_mp: part.volts.value(now.volts),
-                    i_mp: &amps[x.part],
-                }
-            })
-            .collect();
-        operate(&sets, &wiring.limits, &mut s.input);
-        dc.power[k].resize(s.input.held.len(), 0.0);
-        difference(&s.input.held, &s.input.cable, &mut dc.power[k]);
-        std::mem::swap(&mut s.input.v, &mut dc.volts[k]);
-    }
+    let sets: Vec<StringSet<'_>> = input
+        .strings
+        .iter()
+        .map(|x| {
+            let (part, now) = (&parts[x.part], now[x.part]);
+            StringSet {
+                curve: wiring.electrical.as_ref(),
+                n_series: x.n_series,
+                count: x.count,
+                loop_ohm: x.loop_ohm,
+                g: part.light.value(now.light).eff(),
+                t: part.t_cell.value(now.t_cell),
+                v_mp: part.volts.value(now.volts),
+                i_mp: &part.amps,
+            }
+        })
+        .collect();
+    operate(&sets, &wiring.limits, &mut s.input);
+    dc.power.resize(s.input.held.len(), 0.0);
+    difference(&s.input.held, &s.input.cable, &mut dc.power);
+    std::mem::swap(&mut s.input.v, &mut dc.volts);
 }

@@ -36,7 +36,7 @@ pub use record::from_sections;
 pub use resolve::{Loader, Parts, from_text, parts};
 pub use schema::{job_schema, parts_schema};
 pub use spec::{
-    AgeingSpec, DirtModelSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec, SkylineSpec, SnowSpec,
+    AgeingSpec, CleaningSpec, DirtModelSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec, SkylineSpec, SnowSpec,
     WeatherSpec,
 };
 pub use weighing::{ClaimsSpec, InputDoubtSpec, MoneySpec, SearchSpec, UncertaintySpec};

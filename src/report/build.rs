@@ -506,6 +506,7 @@ mod tests {
             v_dc: vec![0.0; n],
             p_ac: (0..n).map(|i| 3900.0 * wave(i) - 2.0).collect(),
             p_clipped: (0..n).map(|i| 50.0 * wave(i)).collect(),
+            ..HourColumns::default()
         };
         let bins = light_heat(&columns, 1.0).unwrap();
         let dc: f64 = columns.p_dc.iter().sum::<f64>() / 1000.0;

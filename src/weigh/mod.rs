@@ -30,7 +30,9 @@ mod tests;
 pub use best::best;
 pub use budget::{budget, line_pct};
 pub use claims::{Claim, ClaimKind, Verdict};
-pub use compare::{AGEING_PCT, Brief, brief, load_of, spread_of_years, study, study_with_spread};
+pub use compare::{
+    AGEING_PCT, Brief, brief, common_with_load, load_of, site_load_w, spread_of_years, study, study_with_spread,
+};
 pub use doubt::{
     DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Rounded, Span, band, pair_pct,
     round_to_doubt, spread_pct, total_pct,
@@ -47,4 +49,4 @@ pub use shapley::{MAX_GROUPS, shapley, shapley_parts};
 pub use split::{End, Mixes};
 pub use study::{Gap, Group, OptionResult, Split, SplitLine, SplitPart, Study};
 pub use turn::{Bar, Goal, Turn, root};
-pub use years::{Course, YearOfOperation, guaranteed, guard, years_of};
+pub use years::{Cleaning, Course, Passing, YearOfOperation, cleaning_costs, guaranteed, guard, years_of};

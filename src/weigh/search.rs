@@ -95,6 +95,15 @@ pub const MAX_GRID: usize = 50_000;
 /// axis, a limit is not finite or reversed, or the grid has more than [`MAX_GRID`] points. All runs of a stage are
 /// made on all threads; ties go to the first point, so threads do not change the answer.
 pub fn search(axes: &[Axis], best: Best, objective: impl Fn(&[f64]) -> Option<f64> + Sync) -> Option<Found> {
+    search_in_batches(axes, best, |points| points.par_iter().map(|p| objective(p)).collect())
+}
+
+/// [`search`] with an objective that is asked for many points at once, so that it can share work among them.
+pub fn search_in_batches(
+    axes: &[Axis],
+    best: Best,
+    objective: impl Fn(&[Vec<f64>]) -> Vec<Option<f64>>,
+) -> Option<Found> {
     let sane = axes.iter().all(|a| a.lo.is_finite() && a.hi.is_finite() && a.lo <= a.hi);
     let grid: Vec<Vec<f64>> = axes.iter().map(Axis::points).collect();
     let size = grid.iter().try_fold(1_usize, |n, g| n.checked_mul(g.len()))?;
@@ -104,7 +113,7 @@ pub fn search(axes: &[Axis], best: Best, objective: impl Fn(&[f64]) -> Option<f6
     let (mut runs, mut refused) = (0, 0);
     // Lower is better from here on.
     let mut try_all = |points: &[Vec<f64>]| -> Vec<Option<f64>> {
-        let values: Vec<Option<f64>> = points.par_iter().map(|p| objective(p).filter(|v| v.is_finite())).collect();
+        let values: Vec<Option<f64>> = objective(points).into_iter().map(|v| v.filter(|v| v.is_finite())).collect();
         runs += values.len() as u32;
         refused += values.iter().filter(|v| v.is_none()).count() as u32;
         values.iter().map(|v| v.map(|v| if best == Best::Highest { -v } else { v })).collect()
