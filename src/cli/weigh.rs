@@ -272,7 +272,10 @@ fn search(job: &Job, json: bool) -> CliResult {
 #[cfg(feature = "tables")]
 fn write_hours(weighed: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
     let tags: Vec<&str> = weighed.years.iter().map(|y| y.tag.as_str()).collect();
-    Ok(crate::tables::write_parquet(&tables::hours(&tags, &weighed.hours, weighed.weather.step_h(), weighed.job.spec.money.as_ref()), path)?)
+    Ok(crate::tables::write_parquet(
+        &tables::hours(&tags, &weighed.hours, weighed.weather.step_h(), weighed.job.spec.money.as_ref()),
+        path,
+    )?)
 }
 
 #[cfg(not(feature = "tables"))]

@@ -62,7 +62,7 @@ impl Scratch {
         ] {
             column.resize(n, 0.0);
         }
-        self.ones.clear();
+        // Never written to but here.
         self.ones.resize(n, 1.0);
         self.p_dc.fill(0.0);
         self.v_dc.fill(0.0);

@@ -248,7 +248,11 @@ impl PlanCache {
         plan_option(job, option, weather, site, t_min, self)
     }
 
-    fn model(&mut self, sheet: &ModuleSheet, matrix: Option<&Matrix>) -> Result<(Arc<Electrical>, Vec<Note>), ModuleError> {
+    fn model(
+        &mut self,
+        sheet: &ModuleSheet,
+        matrix: Option<&Matrix>,
+    ) -> Result<(Arc<Electrical>, Vec<Note>), ModuleError> {
         if let Some(known) = self.models.iter().find(|m| m.0 == *sheet && m.1.as_ref() == matrix) {
             return Ok((known.2.clone(), known.3.clone()));
         }

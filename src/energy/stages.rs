@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use super::MonthSums;
 use super::chain::{
-    Scratch, Tally, add_scaled, after_dc, cable, current, diffuse_factors, difference, front_light, multiply,
+    Scratch, Tally, add_scaled, after_dc, cable, current, difference, diffuse_factors, front_light, multiply,
     open_after_dc, or, power, scaled, weighted_sum,
 };
 use super::setup::{Common, InputStrings, PartShade, Setup, StringsOfInput};
@@ -293,8 +293,7 @@ impl<'a> Stages<'a> {
         }
         let parts: Vec<(u64, u64)> = self.parts.iter().zip(&now).map(|(part, now)| ids(part, now)).collect();
         for input in &wiring.inputs {
-            let key =
-                InputKey { parts: parts.clone(), watts, strings: input.strings.clone(), limits: wiring.limits };
+            let key = InputKey { parts: parts.clone(), watts, strings: input.strings.clone(), limits: wiring.limits };
             let (parts, s) = (&self.parts, &mut self.s);
             let at = self.inputs.at(key, |dc| strings(setup, input, parts, &now, dc, s));
             let dc = self.inputs.value(at);
@@ -350,26 +349,27 @@ impl Part {
         let same_shade = || Same(setup.shade.clone());
         let fresh = |column: &mut Vec<f64>| column.resize(n, 0.0);
 
-        let front = self.front.at(FrontKey { glass: Same(setup.glass.clone()), plane: p, shade: same_shade() }, |out| {
-            fresh(out);
-            let [iam, iam_sky, iam_ground, shaded, clean] = work;
-            setup.glass.beam(&plane.light.cos_aoi, iam);
-            diffuse_factors(&setup.glass, &plane.light.tilt_deg, iam_sky, iam_ground);
-            front_light(
-                &plane.beam,
-                &plane.sky,
-                &plane.ground,
-                or(&shade.beam_kept, ones),
-                or(&shade.sky_kept, ones),
-                &common.clean_kept,
-                iam,
-                iam_sky,
-                iam_ground,
-                shaded,
-                clean,
-                out,
-            );
-        });
+        let front =
+            self.front.at(FrontKey { glass: Same(setup.glass.clone()), plane: p, shade: same_shade() }, |out| {
+                fresh(out);
+                let [iam, iam_sky, iam_ground, shaded, clean] = work;
+                setup.glass.beam(&plane.light.cos_aoi, iam);
+                diffuse_factors(&setup.glass, &plane.light.tilt_deg, iam_sky, iam_ground);
+                front_light(
+                    &plane.beam,
+                    &plane.sky,
+                    &plane.ground,
+                    or(&shade.beam_kept, ones),
+                    or(&shade.sky_kept, ones),
+                    &common.clean_kept,
+                    iam,
+                    iam_sky,
+                    iam_ground,
+                    shaded,
+                    clean,
+                    out,
+                );
+            });
 
         let rear = if plane.rear.is_empty() { 0.0 } else { setup.rear.bifaciality * setup.rear.kept };
         let spectrum = setup.rear.spectrum.as_ref();

@@ -139,16 +139,15 @@ pub struct InputColumns {
 /// A string whose open-circuit voltage lies below the common voltage gives nothing (no current backwards).
 pub fn operate(sets: &[StringSet<'_>], limits: &InputLimits, out: &mut InputColumns) {
     let len = sets.iter().map(|s| s.g.len().min(s.t.len()).min(s.v_mp.len()).min(s.i_mp.len())).min().unwrap_or(0);
-    for column in [&mut out.own, &mut out.shared, &mut out.held, &mut out.cable, &mut out.v] {
-        column.clear();
-        column.resize(len, 0.0);
-    }
+    let mut columns = [&mut out.own, &mut out.shared, &mut out.held, &mut out.cable, &mut out.v];
+    columns.iter_mut().for_each(|column| column.resize(len, 0.0));
     (out.steps_below, out.steps_above, out.steps_over_current) = (0, 0, 0);
     let Some(first) = sets.first() else { return };
     if sets.iter().all(|s| s.is_like(first)) {
         let one = StringSet { count: sets.iter().map(|s| s.count).sum(), ..*first };
         equal(&one, limits, len, out);
     } else {
+        columns.iter_mut().for_each(|column| column.fill(0.0));
         let mut ready = Vec::with_capacity(sets.len());
         for step in 0..len {
             unequal(sets, limits, step, &mut ready, out);
@@ -303,7 +302,11 @@ fn best_of_diodes(ready: &[Ready<'_>], low: f64, high: f64) -> Option<f64> {
     let mut v = 0.5 * (low + high);
     for _ in 0..100 {
         let (up, bend) = slope(v)?;
-        if up > 0.0 { a = v } else { b = v }
+        if up > 0.0 {
+            a = v
+        } else {
+            b = v
+        }
         let newton = v - up / bend;
         let next = if newton > a && newton < b { newton } else { 0.5 * (a + b) };
         let done = (next - v).abs() <= 1e-9 * high;
@@ -422,19 +425,8 @@ impl<'a> Ready<'a> {
         let (v_mp, i_mp, g, t) = (set.v_mp[step], set.i_mp[step], set.g[step], set.t[step]);
         let (n, count) = (f64::from(set.n_series), f64::from(set.count));
         let alive = i_mp > 0.0 && v_mp > 0.0;
-        let mut ready = Ready {
-            set,
-            alive,
-            g,
-            t,
-            n,
-            per_n: 1.0 / n,
-            count,
-            i_mp,
-            scale: 1.0,
-            diode: None,
-            junction: 0.0,
-        };
+        let mut ready =
+            Ready { set, alive, g, t, n, per_n: 1.0 / n, count, i_mp, scale: 1.0, diode: None, junction: 0.0 };
         if !alive {
             return ready;
         }

@@ -333,8 +333,11 @@ pub(crate) fn energies_of(
         .iter()
         .map(|y| {
             // Served on site: min(P, load), hour by hour. What is left, draw at night included, passes the meter.
-            let used: f64 =
-                p_delivered.iter().zip(&common.load_w).map(|(p, load)| (p * y.left * y.clean).min(*load).max(0.0)).sum();
+            let used: f64 = p_delivered
+                .iter()
+                .zip(&common.load_w)
+                .map(|(p, load)| (p * y.left * y.clean).min(*load).max(0.0))
+                .sum();
             let own_use_kwh = used * kwh;
             YearEnergy { own_use_kwh, exported_kwh: y.e_ac_kwh - own_use_kwh }
         })

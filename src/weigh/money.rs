@@ -290,9 +290,10 @@ pub(crate) mod tests {
 
     #[test]
     fn cleaning_is_a_cost_of_its_year() {
-        let money = spec();
+        let money = plain();
         let dirty = Bill { cleaning: vec![0.0, 200.0, 0.0, 200.0], ..bill(0.24) };
-        let (with, without) = (money_of(&money, &dirty, &years(40_000.0, 0.5)), money_of(&money, &bill(0.24), &years(40_000.0, 0.5)));
+        let (with, without) =
+            (money_of(&money, &dirty, &years(40_000.0, 0.5)), money_of(&money, &bill(0.24), &years(40_000.0, 0.5)));
         // By hand: 200 / 1.05^2 + 200 / 1.05^4 = 181.4059 + 164.5405.
         let by_hand = 200.0 / 1.05_f64.powi(2) + 200.0 / 1.05_f64.powi(4);
         assert!((with.cleaning_present - by_hand).abs() < 1e-9 && (by_hand - 345.9464).abs() < 1e-3);

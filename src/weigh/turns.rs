@@ -38,15 +38,8 @@ enum Input {
 }
 
 impl Input {
-    const ALL: [Input; 7] = [
-        Input::Gamma,
-        Input::LowLight,
-        Input::LightInduced,
-        Input::Ageing,
-        Input::Price,
-        Input::Tariff,
-        Input::Count,
-    ];
+    const ALL: [Input; 7] =
+        [Input::Gamma, Input::LowLight, Input::LightInduced, Input::Ageing, Input::Price, Input::Tariff, Input::Count];
 
     fn name(self) -> &'static str {
         match self {

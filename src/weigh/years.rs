@@ -211,9 +211,8 @@ pub fn years_of(
         .map(|t| {
             let left = course.left(ageing_pct, t);
             let clean = passing.clean(t);
-            let lost = |cleaned: bool| {
-                e_1_kwh * left * passing.cleaning.map_or(0.0, |c| c.lost_pct(t, cleaned)) / 100.0
-            };
+            let lost =
+                |cleaned: bool| e_1_kwh * left * passing.cleaning.map_or(0.0, |c| c.lost_pct(t, cleaned)) / 100.0;
             YearOfOperation {
                 year: t,
                 e_ac_kwh: e_1_kwh * left * clean,
