@@ -11,8 +11,8 @@ use crate::weather::WeatherYear;
 use crate::weigh::budget::{budget, line_pct};
 use crate::weigh::claims::{Claim, DoubtOf, Side, judge};
 use crate::weigh::doubt::{
-    DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Span, band, pair_pct, spread_pct,
-    total_pct,
+    DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Span, band, pair_pct, round_to_doubt,
+    spread_pct, total_pct,
 };
 use crate::weigh::error::{WeighError, check};
 use crate::weigh::facts::Facts;
@@ -154,13 +154,18 @@ fn cleaning_note(cases: &[Case], n: u32) -> Note {
         let sum = |of: fn(&YearOfOperation) -> f64| c.years.iter().map(of).sum::<f64>();
         let (with, without) = (sum(|y| y.dirt_lost_kwh), sum(|y| y.dirt_lost_uncleaned_kwh));
         let times: u32 = c.years.iter().map(|y| y.cleanings).sum();
-        let money = c.money.as_ref().filter(|m| m.cleaning_present > 0.0).map_or(String::new(), |m| {
-            format!(", for {:.0} {} (present value)", m.cleaning_present, m.currency)
-        });
+        let money = c
+            .money
+            .as_ref()
+            .filter(|m| m.cleaning_present > 0.0)
+            .map_or(String::new(), |m| format!(", for {:.0} {} (present value)", m.cleaning_present, m.currency));
+        let round = |kwh: f64| round_to_doubt(kwh, 0.2 * kwh.abs()).text;
         format!(
-            "{}: {times} cleanings in {n} years save {:.0} kWh ({with:.0} lost to built-up dirt instead of {without:.0}){money}",
+            "{}: {times} cleanings in {n} years save about {} kWh ({} lost to built-up dirt instead of {}){money}",
             c.facts.tag,
-            without - with
+            round(without - with),
+            round(with),
+            round(without)
         )
     });
     Note::loud("years.cleaning", format!("Cleaning. {}.", each.collect::<Vec<_>>().join("; ")))
