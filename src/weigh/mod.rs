@@ -31,7 +31,7 @@ pub use best::best;
 pub use budget::{budget, line_pct};
 pub use claims::{Claim, ClaimKind, Verdict};
 pub use compare::{
-    AGEING_PCT, Brief, brief, common_with_load, load_of, site_load_w, spread_of_years, study, study_with_spread,
+    AGEING_PCT, Brief, brief, common_with_load, load_of, site_load_w, spread_of_years, study, study_with_spread, yields,
 };
 pub use doubt::{
     DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Rounded, Span, band, pair_pct,
