@@ -9,12 +9,15 @@ use argh::FromArgs;
 use serde::Serialize;
 use serde_json::{Value, json};
 
-use super::{CliResult, Outcome, print, say};
+use super::weigh::watching;
+use super::{CliResult, Outcome, print};
 use crate::energy::Plan;
 use crate::job::{self, Job, LedgerLine};
+use crate::report::Words;
 use crate::report::console::wrap;
+use crate::report::progress::Progress;
 use crate::weather::WeatherYear;
-use crate::weigh::diff::{Change, EnergyMove, Means, Moved, changes, energies, energy_moves, groups_of, moves};
+use crate::weigh::diff::{Change, EnergyMove, Means, Moved, changes, energies, energy_moves, groups_of, moves_watched};
 
 /// Tell what changed between two runs: every input that differs, and what each moved.
 #[derive(FromArgs, Debug)]
@@ -230,14 +233,11 @@ fn compare(old: &Side, new: &Side, quiet: bool) -> Result<Answer, Box<dyn std::e
     share_parts(&mut from, &mut to);
     let mixable: Vec<Change> =
         changes(&from, &to).into_iter().filter(|c| !WITHOUT_ENERGY.contains(&c.group.as_str())).collect();
-    let groups = groups_of(&mixable).len();
-    if groups > 4 {
-        say(quiet, &format!("{groups} groups of inputs differ; running their mixes ..."));
-    }
     let (means, moved) = if mixable.is_empty() {
         (Means::Split, Vec::new())
     } else {
-        moves(&from, &to, &mixable, |inputs| runner.energies(inputs))
+        let progress = Progress::new(0, quiet, Words::english());
+        moves_watched(&from, &to, &mixable, &watching(&progress), |inputs| runner.energies(inputs))
     };
     let or = |recorded: &[(String, f64)], now: &[(String, f64)]| {
         if recorded.is_empty() { now.to_vec() } else { recorded.to_vec() }

@@ -8,13 +8,14 @@ use serde_json::json;
 use super::{CliResult, Outcome, print, say, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
 use crate::job::{self, Job, Placed};
+use crate::report::progress::Progress;
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page, tables};
 use crate::sky;
 use crate::tables::{write_csv, write_whole};
 use crate::units::Note;
 use crate::weather::{Period, ReadHints, WeatherYear};
-use crate::weigh::{self, Study};
+use crate::weigh::{self, Study, Tick};
 
 /// Weigh the options of one job against each other: prints the answer, writes tables and a report.
 #[derive(FromArgs, Debug)]
@@ -73,12 +74,21 @@ impl Weighed {
     /// Reads the weather and runs all options.
     pub fn of(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
         let (weather, several) = weather_and_years(&job)?;
+        Weighed::with(job, weather, &several)
+    }
+
+    /// Runs all options on a weather year; `several` real years give their spread.
+    pub fn with(
+        job: Job,
+        weather: WeatherYear,
+        several: &[WeatherYear],
+    ) -> Result<Weighed, Box<dyn std::error::Error>> {
         let placed = job.settle(&weather)?;
         let mut plan = Plan::of(&job, &weather)?;
         plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
-        let spread = weigh::spread_of_years(&job, &several);
+        let spread = weigh::spread_of_years(&job, several);
         let mut study = weigh::study_with_spread(&job, &weather, &plan, spread)?;
-        study.notes.extend(year_by_year(&job, &several));
+        study.notes.extend(year_by_year(&job, several));
         let hours = report::hours(&plan, &weather);
         let years = study.options.iter().map(|o| o.year.clone()).collect();
         Ok(Weighed { job, weather, placed, plan, years, study, hours })
@@ -182,7 +192,7 @@ fn year_by_year(job: &Job, years: &[WeatherYear]) -> Vec<Note> {
 pub fn run(args: WeighArgs) -> CliResult {
     let job = job::load(&args.job)?;
     if args.search {
-        return search(&job, args.json);
+        return search(&job, args.json, args.quiet);
     }
     let out = args.out.clone().unwrap_or_else(|| Path::new("reports").join(&job.name));
     let weighed = Weighed::of(job)?;
@@ -231,11 +241,21 @@ fn write_results(
     Ok(())
 }
 
+/// A bar that grows with the runs that are found to lie ahead.
+pub(crate) fn watching(progress: &Progress) -> impl Fn(Tick) + Sync {
+    |tick| match tick {
+        Tick::Ahead(runs) => progress.expect(runs),
+        Tick::Done => progress.add(1),
+    }
+}
+
 /// Scans the set-ups that `[search]` allows and prints the best of them and how flat the optimum is.
-fn search(job: &Job, json: bool) -> CliResult {
+fn search(job: &Job, json: bool, quiet: bool) -> CliResult {
     let weather = weather_of(job)?;
     job.settle(&weather)?;
-    let found = weigh::best(job, &weather)?;
+    let progress = Progress::new(0, quiet, Words::english());
+    let found = weigh::best_watched(job, &weather, &watching(&progress))?;
+    progress.finish();
     if json {
         print(&serde_json::to_string_pretty(&found)?)?;
         return Ok(Outcome::Done);

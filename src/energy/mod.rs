@@ -12,7 +12,7 @@ pub use account::{Account, AccountLine, Effect};
 pub use chain::{PartColumns, Scratch, YearSums, open_energy, run};
 pub use cover::{SLIDE_M, SLIDE_PER_H, SnowCover, dirt_by_rain, dirt_of_year, power_under_snow};
 pub use hours::HourColumns;
-pub use plan::{EnergyError, Plan, PlannedOption, REAR_STRUCTURE_KEPT, REAR_UNEVEN_KEPT};
+pub use plan::{EnergyError, Fits, Plan, PlannedOption, REAR_STRUCTURE_KEPT, REAR_UNEVEN_KEPT};
 pub use setup::{
     Common, Conversion, Heat, InputStrings, Mounting, Nameplate, PartShade, Rear, Setup, StringsOfInput, Wiring,
 };

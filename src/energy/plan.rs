@@ -1,5 +1,6 @@
 //! From a checked job and a weather year to setups that the chain can run.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::cover::{SnowCover, dirt_of_year, power_under_snow};
@@ -19,6 +20,7 @@ use crate::roof::{
     self, ArrayShade, Face, FieldUse, FitCache, GroupCurve, Orientation, RoofError, RoofFit, RoofMap, RowModules,
     Wanted, array_shade, field_use, row_places, row_shade,
 };
+use crate::sun::SunTrack;
 use crate::units::{Fraction, Note};
 use crate::weather::WeatherYear;
 
@@ -158,12 +160,61 @@ pub struct PlannedOption {
     pub notes: Vec<Note>,
 }
 
+/// Modules that were fitted before, by tag. A fit depends on the module alone, so callers with very many jobs keep it
+/// from job to job; a tag that comes with another sheet is fitted again.
+#[derive(Debug, Default)]
+pub struct Fits {
+    known: BTreeMap<String, Fitted>,
+    /// How many fits were made.
+    pub made: u64,
+}
+
+/// A module as the chain needs it, and what it was made from.
+#[derive(Debug, Clone)]
+struct Fitted {
+    sheet: ModuleSheet,
+    matrix: Vec<[f64; 3]>,
+    electrical: Arc<Electrical>,
+    glass: Arc<Glass>,
+    notes: Vec<Note>,
+}
+
+impl Fits {
+    fn of(&mut self, job: &Job, tag: &str, sheet: &ModuleSheet) -> Result<&Fitted, ModuleError> {
+        let rows = job.matrices.get(tag).map_or(&[][..], Vec::as_slice);
+        if self.known.get(tag).is_none_or(|f| f.sheet != *sheet || f.matrix != rows) {
+            self.made += 1;
+            let matrix = matrix(job, tag)?;
+            let (electrical, notes) = Electrical::fit(sheet, matrix.as_ref())?;
+            let glass = Arc::new(Glass::from_sheet(sheet)?);
+            let (sheet, matrix) = (sheet.clone(), rows.to_vec());
+            self.known
+                .insert(tag.to_string(), Fitted { sheet, matrix, electrical: Arc::new(electrical), glass, notes });
+        }
+        Ok(&self.known[tag])
+    }
+}
+
 impl Plan {
     /// Sun, sky and planes once, then every option.
     ///
     /// # Errors
     /// [`EnergyError`] when a record cannot be turned into physics, or the modules do not fit the planes.
     pub fn of(job: &Job, weather: &WeatherYear) -> Result<Plan, EnergyError> {
+        Plan::under(job, weather, None, &mut Fits::default())
+    }
+
+    /// As [`Plan::of`] under a sun that is known already, that of this place and these days, and with modules that were
+    /// fitted before.
+    ///
+    /// # Errors
+    /// As [`Plan::of`].
+    pub fn under(
+        job: &Job,
+        weather: &WeatherYear,
+        sun: Option<&SunTrack>,
+        fits: &mut Fits,
+    ) -> Result<Plan, EnergyError> {
         if !weather.is_whole_year() {
             let day = |d: Option<&chrono::NaiveDate>| d.map_or_else(|| "none".to_string(), ToString::to_string);
             return Err(EnergyError::NoYear {
@@ -173,8 +224,9 @@ impl Plan {
             });
         }
         let skyline = Skyline::new(&job.skyline)?;
-        let site = SiteLight::over(weather, &job.spec.plane, &skyline, job.spec.sky_model);
-        Plan::on(job, weather, site)
+        let sun = sun.cloned().unwrap_or_else(|| SunTrack::over(weather));
+        let site = SiteLight::under(sun, weather, &job.spec.plane, &skyline, job.spec.sky_model);
+        Plan::lay(job, weather, site, fits)
     }
 
     /// Every option on light that is known already: that of `job.spec.plane` under this weather.
@@ -182,13 +234,17 @@ impl Plan {
     /// # Errors
     /// As [`Plan::of`].
     pub fn on(job: &Job, weather: &WeatherYear, site: SiteLight) -> Result<Plan, EnergyError> {
+        Plan::lay(job, weather, site, &mut Fits::default())
+    }
+
+    fn lay(job: &Job, weather: &WeatherYear, site: SiteLight, fits: &mut Fits) -> Result<Plan, EnergyError> {
         let mut notes = job.notes.clone();
         let common = common(job, weather, &site, &mut notes)?;
         let t_min = weather.t_amb.iter().copied().fold(f64::INFINITY, f64::min);
         let mut options = Vec::with_capacity(job.options.len());
         let mut cache = FitCache::default();
         for option in &job.options {
-            options.push(plan_option(job, option, weather, &site, t_min, &mut cache)?);
+            options.push(plan_option(job, option, weather, &site, t_min, &mut cache, fits)?);
         }
         notes.extend(snow_note(job, weather));
         notes.extend(slots_note(&options));
@@ -360,6 +416,7 @@ fn plan_option(
     site: &SiteLight,
     t_min: f64,
     cache: &mut FitCache,
+    fits: &mut Fits,
 ) -> Result<PlannedOption, EnergyError> {
     let sheet = job.module(option);
     let inverter_sheet = job.inverter(option);
@@ -368,11 +425,9 @@ fn plan_option(
     let mut notes = Vec::new();
 
     // The module.
-    let matrix = matrix(job, &option.module).map_err(module)?;
-    let (electrical, mut more) = Electrical::fit(sheet, matrix.as_ref()).map_err(module)?;
-    notes.append(&mut more);
-    let electrical = Arc::new(electrical);
-    let glass = Glass::from_sheet(sheet).map_err(module)?;
+    let fitted = fits.of(job, &option.module, sheet).map_err(module)?;
+    let (electrical, glass) = (fitted.electrical.clone(), fitted.glass.clone());
+    notes.extend_from_slice(&fitted.notes);
     let thermal: Vec<Thermal> =
         site.planes.iter().map(|p| Thermal::new(&p.spec.cooling, sheet, site.wind_height_m)).collect();
     let (light_induced, mut more) = light_induced(sheet);
@@ -529,7 +584,7 @@ fn plan_option(
             nameplate: Nameplate { modules: places.modules, p_stc_w: p_stc },
             low_light: electrical.clone(),
             heat: Heat { electrical, thermal: Arc::new(thermal) },
-            glass: Arc::new(glass),
+            glass,
             rear: Rear {
                 bifaciality: sheet.bifaciality.unwrap_or(0.0),
                 kept: REAR_STRUCTURE_KEPT * REAR_UNEVEN_KEPT,

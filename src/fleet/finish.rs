@@ -1,12 +1,14 @@
 //! The end of a run: all parts checked, joined and summed up.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
 use super::error::FleetError;
-use super::manifest::{Manifest, clear, list, prepare, refused_file, rows_file};
+use super::manifest::{Manifest, clear, list, prepare, refused_file, rows_file, weather_file};
+use super::stamp;
 use crate::tables::{Table, TableError, csv_bytes, group_rows, read_parquet, read_parquet_columns, write_whole};
 
 /// Sites up to which an index is made: a page with more is of no use in a browser.
@@ -40,6 +42,14 @@ pub struct IndexLine {
     pub best: Option<(String, f64, f64, f64)>,
     /// Why it was refused.
     pub refused: Option<String>,
+}
+
+impl IndexLine {
+    /// From a row of `refused.csv`.
+    fn refused(record: &csv::StringRecord) -> IndexLine {
+        let cell = |i: usize| record.get(i).unwrap_or_default().to_string();
+        IndexLine { row: cell(0).parse().unwrap_or(0), site: cell(2), best: None, refused: Some(cell(3)) }
+    }
 }
 
 /// `summary.json`.
@@ -157,13 +167,16 @@ pub fn gather(dir: &Path) -> Result<Joined, FleetError> {
         manifest.expect(other, folder)?;
     }
     let home = all_there(&manifest, &folders)?;
+    one_weather(&home)?;
     prepare(dir)?;
     clear(dir, true)?;
     manifest.write(dir)?;
     for (part, folder) in home.iter().enumerate() {
-        for (from, to) in
-            [(refused_file(folder, part), refused_file(dir, part)), (rows_file(folder, part), rows_file(dir, part))]
-        {
+        for (from, to) in [
+            (refused_file(folder, part), refused_file(dir, part)),
+            (weather_file(folder, part), weather_file(dir, part)),
+            (rows_file(folder, part), rows_file(dir, part)),
+        ] {
             let bytes = std::fs::read(&from).map_err(|e| FleetError::unreadable(&from, &e, "a part of a fleet"))?;
             write_whole(&to, &bytes)?;
         }
@@ -198,6 +211,53 @@ fn all_there(manifest: &Manifest, folders: &[(PathBuf, Manifest)]) -> Result<Vec
         }
     }
     Ok(home)
+}
+
+/// Refuses shares that saw different files under one name. Only lengths are compared: a copy on another machine has a
+/// time of its own.
+fn one_weather(home: &[PathBuf]) -> Result<(), FleetError> {
+    let mut seen: BTreeMap<String, (u64, &PathBuf)> = BTreeMap::new();
+    for (part, folder) in home.iter().enumerate() {
+        for (name, stamp) in stamp::read(&weather_file(folder, part)).unwrap_or_default() {
+            let Some(stamp) = stamp else { continue };
+            let (bytes, first) = *seen.entry(name.clone()).or_insert((stamp.bytes, folder));
+            if bytes != stamp.bytes {
+                return Err(FleetError::Parts {
+                    path: folder.clone(),
+                    found: format!(
+                        "the weather file {name} had {} bytes here and {bytes} bytes for {}",
+                        stamp.bytes,
+                        first.display()
+                    ),
+                    mend: "Run one of the two again on the same weather files.".to_string(),
+                });
+            }
+        }
+    }
+    Ok(())
+}
+
+/// The lines of the index of a folder that holds a whole run, for a page that is made again; nothing when the folder
+/// holds no such run, or more sites than an index has.
+///
+/// # Errors
+/// [`FleetError`] when a file of the run cannot be read.
+pub fn index_of(folder: &Path) -> Result<Option<(Manifest, Vec<IndexLine>)>, FleetError> {
+    let Some(manifest) = Manifest::of(folder)? else { return Ok(None) };
+    if manifest.sites > INDEX_SITES || (0..manifest.parts).any(|part| manifest.check(folder, part).is_err()) {
+        return Ok(None);
+    }
+    let mut all = Columns { groups: vec![Vec::new(); manifest.groups.len()], ..Columns::default() };
+    let mut index = Vec::new();
+    for part in 0..manifest.parts {
+        let mut lines = all.add(&read_parquet(&rows_file(folder, part))?, &manifest.groups);
+        let path = refused_file(folder, part);
+        let text = std::fs::read_to_string(&path).map_err(|e| FleetError::unreadable(&path, &e, "refusals"))?;
+        lines.extend(csv::Reader::from_reader(text.as_bytes()).records().flatten().map(|r| IndexLine::refused(&r)));
+        lines.sort_by_key(|l| l.row);
+        index.append(&mut lines);
+    }
+    Ok(Some((manifest, index)))
 }
 
 /// The columns that the summary needs.
@@ -243,8 +303,7 @@ pub(super) fn join(folder: &Path, manifest: &Manifest) -> Result<Joined, FleetEr
                 refused.push((cell(2), cell(3)));
             }
             if with_index {
-                let row = cell(0).parse().unwrap_or(0);
-                lines.push(IndexLine { row, site: cell(2), best: None, refused: Some(cell(3)) });
+                lines.push(IndexLine::refused(&record));
             }
         }
         if with_index {

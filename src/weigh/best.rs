@@ -8,7 +8,8 @@ use crate::weather::WeatherYear;
 use crate::weigh::compare::{bill_of, energies_of, with_load};
 use crate::weigh::error::{WeighError, range};
 use crate::weigh::money::money_of;
-use crate::weigh::search::{Axis, Best, Found, search};
+use crate::weigh::search::{Axis, Best, Found, search_watched};
+use crate::weigh::watch::Watch;
 use crate::weigh::years::{Course, years_of};
 
 /// What is searched for.
@@ -26,6 +27,14 @@ enum Goal {
 /// # Errors
 /// [`WeighError`] when `[search]` is missing or cannot be used, or no set-up within the limits is allowed.
 pub fn best(job: &Job, weather: &WeatherYear) -> Result<Found, WeighError> {
+    best_watched(job, weather, &|_| {})
+}
+
+/// As [`best`]; `watch` hears of the runs ahead and of each that is done.
+///
+/// # Errors
+/// As [`best`].
+pub fn best_watched(job: &Job, weather: &WeatherYear, watch: &Watch) -> Result<Found, WeighError> {
     let spec = job.spec.search.clone().unwrap_or_default();
     let axes = axes_of(&spec)?;
     let tag = spec.option.clone().unwrap_or_else(|| job.options.first().map_or(String::new(), |o| o.tag.clone()));
@@ -67,7 +76,7 @@ pub fn best(job: &Job, weather: &WeatherYear) -> Result<Found, WeighError> {
         worth(&tried, weather, here, goal)
     };
     let wanted = if goal == Goal::Cost { Best::Lowest } else { Best::Highest };
-    search(&axes, wanted, value).ok_or_else(|| {
+    search_watched(&axes, wanted, watch, value).ok_or_else(|| {
         let mend = "Widen the limits, or look at what `string` says of the option.";
         range("search", "no set-up that is allowed and fits", "at least one within the limits", mend)
     })

@@ -22,12 +22,13 @@ mod split;
 mod study;
 mod turn;
 mod turns;
+mod watch;
 mod years;
 
 #[cfg(test)]
 mod tests;
 
-pub use best::best;
+pub use best::{best, best_watched};
 pub use budget::{budget, line_pct};
 pub use claims::{Claim, ClaimKind, Verdict};
 pub use compare::{AGEING_PCT, Brief, brief, load_of, spread_of_years, study, study_with_spread};
@@ -47,4 +48,5 @@ pub use shapley::{MAX_GROUPS, shapley, shapley_parts};
 pub use split::{End, Mixes};
 pub use study::{Gap, Group, OptionResult, Split, SplitLine, SplitPart, Study};
 pub use turn::{Bar, Goal, Turn, root};
+pub use watch::{Tick, Watch};
 pub use years::{Course, YearOfOperation, guaranteed, guard, years_of};

@@ -3,6 +3,8 @@
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
+use super::watch::{Tick, Watch};
+
 /// One thing that may be varied.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Axis {
@@ -95,6 +97,17 @@ pub const MAX_GRID: usize = 50_000;
 /// axis, a limit is not finite or reversed, or the grid has more than [`MAX_GRID`] points. All runs of a stage are
 /// made on all threads; ties go to the first point, so threads do not change the answer.
 pub fn search(axes: &[Axis], best: Best, objective: impl Fn(&[f64]) -> Option<f64> + Sync) -> Option<Found> {
+    search_watched(axes, best, &|_| {}, objective)
+}
+
+/// As [`search`]; `watch` hears how many runs lie ahead when a stage begins, and of every run when it is done, from any
+/// thread.
+pub fn search_watched(
+    axes: &[Axis],
+    best: Best,
+    watch: &Watch,
+    objective: impl Fn(&[f64]) -> Option<f64> + Sync,
+) -> Option<Found> {
     let sane = axes.iter().all(|a| a.lo.is_finite() && a.hi.is_finite() && a.lo <= a.hi);
     let grid: Vec<Vec<f64>> = axes.iter().map(Axis::points).collect();
     let size = grid.iter().try_fold(1_usize, |n, g| n.checked_mul(g.len()))?;
@@ -104,7 +117,13 @@ pub fn search(axes: &[Axis], best: Best, objective: impl Fn(&[f64]) -> Option<f6
     let (mut runs, mut refused) = (0, 0);
     // Lower is better from here on.
     let mut try_all = |points: &[Vec<f64>]| -> Vec<Option<f64>> {
-        let values: Vec<Option<f64>> = points.par_iter().map(|p| objective(p).filter(|v| v.is_finite())).collect();
+        watch(Tick::Ahead(points.len() as u64));
+        let one = |p: &Vec<f64>| {
+            let value = objective(p).filter(|v| v.is_finite());
+            watch(Tick::Done);
+            value
+        };
+        let values: Vec<Option<f64>> = points.par_iter().map(one).collect();
         runs += values.len() as u32;
         refused += values.iter().filter(|v| v.is_none()).count() as u32;
         values.iter().map(|v| v.map(|v| if best == Best::Highest { -v } else { v })).collect()
@@ -221,6 +240,20 @@ mod tests {
         let found = search(&[axis("pitch", 2.0, 8.0, 4, false)], Best::Highest, |x| Some(x[0])).unwrap();
         assert_eq!(found.at, [8.0]);
         assert!(found.flat[0].at_limit);
+    }
+
+    #[test]
+    fn a_watcher_hears_of_every_run() {
+        use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
+        let (ahead, done) = (AtomicU64::new(0), AtomicU64::new(0));
+        let watch = |tick| match tick {
+            Tick::Ahead(n) => drop(ahead.fetch_add(n, Relaxed)),
+            Tick::Done => drop(done.fetch_add(1, Relaxed)),
+        };
+        let axes = [axis("x", -4.0, 4.0, 9, false), axis("y", -4.0, 4.0, 9, false)];
+        let found = search_watched(&axes, Best::Lowest, &watch, |x| Some(x[0] * x[0] + x[1] * x[1])).unwrap();
+        let runs = u64::from(found.runs);
+        assert!(runs > 81 && ahead.load(Relaxed) == runs && done.load(Relaxed) == runs);
     }
 
     proptest! {
