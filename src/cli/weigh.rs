@@ -344,4 +344,32 @@ mod tests {
             assert!(read(&first) == read(&again), "{name} differs");
         }
     }
+
+    fn proposal(path: &str) -> Proposal {
+        Weighed::of(job::load(Path::new(path)).unwrap()).unwrap().proposal("yearlight weigh")
+    }
+
+    #[test]
+    fn every_sentence_of_the_shipped_jobs_has_a_translation() {
+        let german = Words::of("de").unwrap().phrases();
+        let mut missing = Vec::new();
+        for path in ["configs/merrowby-school.toml", "configs/two-skies/cloudy.toml", "configs/two-skies/hot.toml"] {
+            missing.extend(report::unlisted(german, &proposal(path)));
+        }
+        assert!(missing.is_empty(), "without a translation:\n{}", missing.join("\n"));
+    }
+
+    #[test]
+    fn a_german_report_speaks_no_english() {
+        let mut p = proposal("configs/merrowby-school.toml");
+        // What users wrote stays as they wrote it.
+        p.claims.iter_mut().for_each(|c| c.claim = "x".into());
+        p.ledger.retain(|l| !l.given);
+        let english = page(&p).unwrap();
+        assert!(report::english_in(&english).len() > 100, "the test can fail");
+        p.language = "de".into();
+        let german = page(&p).unwrap() + &console::plain(&console::answer(&p, Words::of("de").unwrap()));
+        let found = report::english_in(&german);
+        assert!(found.is_empty(), "English in the German report:\n{}", found.join("\n"));
+    }
 }

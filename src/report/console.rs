@@ -112,7 +112,8 @@ pub fn answer(p: &Proposal, words: &Words) -> String {
     out.push('\n');
     for note in p.notes.iter().filter(|n| n.loud) {
         let head = words.t("console.note");
-        for (i, line) in wrap(&note.text, WIDTH - columns(head) - 2).iter().enumerate() {
+        let text = words.phrases().say(&note.text);
+        for (i, line) in wrap(&text, WIDTH - columns(head) - 2).iter().enumerate() {
             let lead = if i == 0 { format!("{head}: ") } else { " ".repeat(columns(head) + 2) };
             let _ = writeln!(out, "{LOUD}{lead}{LOUD:#}{line}");
         }

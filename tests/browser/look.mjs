@@ -104,6 +104,7 @@ function pagesOf(file) {
 function lookAtPrint(file, figures) {
   const faults = [];
   const tight = (text) => text.normalize("NFKC").replace(/\s+/g, "");
+  const words = (text) => text.normalize("NFKC").split(/\s+/).filter((w) => w.length > 0);
   const sheets = pagesOf(file);
   sheets.forEach((sheet, i) => {
     if (sheet.words.length === 0) faults.push(`page ${i + 1} is empty`);
@@ -111,20 +112,23 @@ function lookAtPrint(file, figures) {
       if (x0 < 0 || y0 < 0 || x1 > sheet.width || y1 > sheet.height) faults.push(`page ${i + 1}: "${text}" leaves the page`);
     }
   });
-  const texts = sheets.map((sheet) => tight(sheet.words.map((w) => w.text).join("")));
+  // A title is one run of words; the words of a drawing, each drawn as outline and as fill, come in any order.
+  const titles = sheets.map((sheet) => tight(sheet.words.map((w) => w.text).join("")));
+  const texts = sheets.map((sheet) => sheet.words.map((w) => w.text.normalize("NFKC")).join(" "));
   const times = (text, part) => text.split(part).length - 1;
-  // How often each label must stand on a page, over all charts whose title is there.
+  // How often each word must stand on a page, over all charts whose title is there.
   const wanted = sheets.map(() => new Map());
   let from = 0;
   for (const { id, title, labels } of figures) {
-    const at = texts.findIndex((text, i) => i >= from && text.includes(tight(title)));
+    const at = titles.findIndex((text, i) => i >= from && text.includes(tight(title)));
     if (at < 0) { faults.push(`${id}: its title stands whole on no page`); continue; }
     from = at;
-    for (const label of labels.map(tight).filter((l) => l.length > 1)) wanted[at].set(label, [...(wanted[at].get(label) ?? []), id]);
+    if (labels.length === 0) faults.push(`${id}: no labels in print`);
+    for (const word of labels.flatMap(words)) wanted[at].set(word, [...(wanted[at].get(word) ?? []), id]);
   }
-  wanted.forEach((labels, i) => {
-    for (const [label, ids] of labels) {
-      if (times(texts[i], label) < ids.length) faults.push(`page ${i + 1}: "${label}" of ${[...new Set(ids)].join(", ")} is not there: a chart is cut`);
+  wanted.forEach((all, i) => {
+    for (const [word, ids] of all) {
+      if (times(texts[i], word) < ids.length) faults.push(`page ${i + 1}: "${word}" of ${[...new Set(ids)].join(", ")} is not there: a chart is cut`);
     }
   });
   return { faults, sheets: sheets.length };
