@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use argh::FromArgs;
+use rayon::prelude::*;
 use serde_json::json;
 
 use super::{CliResult, Outcome, print, say, weather_file};
@@ -86,9 +87,10 @@ impl Weighed {
         let placed = job.settle(&weather)?;
         let mut plan = Plan::of(&job, &weather)?;
         plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
-        let spread = weigh::spread_of_years(&job, several);
+        let real = real_years(&job, several);
+        let spread = (real.len() == several.len()).then(|| spread_of(&real, 0)).flatten();
         let mut study = weigh::study_with_spread(&job, &weather, &plan, spread)?;
-        study.notes.extend(year_by_year(&job, several));
+        study.notes.extend(year_by_year(&job, &real));
         let hours = report::hours(&plan, &weather);
         let years = study.options.iter().map(|o| o.year.clone()).collect();
         Ok(Weighed { job, weather, placed, plan, years, study, hours })
@@ -168,12 +170,25 @@ fn weather_and_years(job: &Job) -> Result<(WeatherYear, Vec<WeatherYear>), Box<d
     Ok((weather, years))
 }
 
-/// One note an option: what the real years give, run one by one.
-fn year_by_year(job: &Job, years: &[WeatherYear]) -> Vec<Note> {
+/// The options in each of the real years that can be run; a year that cannot, such as a part of one, is left out.
+fn real_years(job: &Job, years: &[WeatherYear]) -> Vec<Vec<OptionYear>> {
     if years.len() < 2 {
         return Vec::new();
     }
-    let runs: Vec<Vec<OptionYear>> = years.iter().filter_map(|y| Plan::of(job, y).ok()).map(|p| p.years()).collect();
+    years.par_iter().filter_map(|year| Plan::of(job, year).ok()).map(|plan| plan.years()).collect()
+}
+
+/// Spread of an option's energy over the years, percent of their mean.
+fn spread_of(years: &[Vec<OptionYear>], option: usize) -> Option<f64> {
+    let kwh: Option<Vec<f64>> = years.iter().map(|y| y.get(option).map(OptionYear::e_ac_kwh)).collect();
+    weigh::spread_pct(&kwh?)
+}
+
+/// One note an option: what the real years give, run one by one.
+fn year_by_year(job: &Job, runs: &[Vec<OptionYear>]) -> Vec<Note> {
+    if runs.is_empty() {
+        return Vec::new();
+    }
     (0..job.options.len())
         .filter_map(|k| {
             let kwh: Vec<f64> = runs.iter().map(|r| r[k].e_ac_kwh()).collect();

@@ -1,6 +1,8 @@
 //! From a checked job and a weather year to setups that the chain can run.
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::sync::Arc;
 
 use super::cover::{SnowCover, dirt_of_year, power_under_snow};
@@ -13,8 +15,8 @@ use crate::module::{Cell, Electrical, Glass, Matrix, ModuleError, ModuleSheet, S
 use crate::plane::{Skyline, SkylineError};
 use crate::plant::loads::{self, LoadLine};
 use crate::plant::{
-    AcCable, ExportLimit, InputLimits, Inverter, InverterLayout, ModuleConverter, PlantError, StringCable, StringCheck,
-    StringQuestion, Transformer, check,
+    AcCable, ExportLimit, InputLimits, Inverter, InverterLayout, IvCurve, ModuleConverter, PlantError, StringCable,
+    StringCheck, StringQuestion, Transformer, check,
 };
 use crate::roof::{
     self, ArrayShade, Face, FieldUse, FitCache, GroupCurve, Orientation, RoofError, RoofFit, RoofMap, RowModules,
@@ -177,21 +179,73 @@ struct Fitted {
     electrical: Arc<Electrical>,
     glass: Arc<Glass>,
     notes: Vec<Note>,
+    points: Points,
+}
+
+/// V_oc and V_mp by light and temperature, as bits.
+type Points = BTreeMap<[u64; 2], [f64; 2]>;
+
+/// Points of a curve that are remembered: the check of strings asks for the same few temperatures at every site.
+const POINTS: usize = 1000;
+
+/// A fitted curve that remembers what it was asked.
+struct Asked<'a> {
+    electrical: &'a Electrical,
+    known: RefCell<&'a mut Points>,
+}
+
+impl Asked<'_> {
+    fn point(&self, g: f64, t: f64) -> [f64; 2] {
+        let mut known = self.known.borrow_mut();
+        if known.len() >= POINTS {
+            known.clear();
+        }
+        *known
+            .entry([g.to_bits(), t.to_bits()])
+            .or_insert_with(|| [IvCurve::v_oc(self.electrical, g, t), IvCurve::v_mp(self.electrical, g, t)])
+    }
+}
+
+impl IvCurve for Asked<'_> {
+    fn current_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        IvCurve::current_at(self.electrical, v, g, t)
+    }
+
+    fn shape_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        IvCurve::shape_at(self.electrical, v, g, t)
+    }
+
+    fn v_oc(&self, g: f64, t: f64) -> f64 {
+        self.point(g, t)[0]
+    }
+
+    fn v_mp(&self, g: f64, t: f64) -> f64 {
+        self.point(g, t)[1]
+    }
 }
 
 impl Fits {
-    fn of(&mut self, job: &Job, tag: &str, sheet: &ModuleSheet) -> Result<&Fitted, ModuleError> {
+    fn of(&mut self, job: &Job, tag: &str, sheet: &ModuleSheet) -> Result<&mut Fitted, ModuleError> {
         let rows = job.matrices.get(tag).map_or(&[][..], Vec::as_slice);
-        if self.known.get(tag).is_none_or(|f| f.sheet != *sheet || f.matrix != rows) {
-            self.made += 1;
-            let matrix = matrix(job, tag)?;
-            let (electrical, notes) = Electrical::fit(sheet, matrix.as_ref())?;
-            let glass = Arc::new(Glass::from_sheet(sheet)?);
-            let (sheet, matrix) = (sheet.clone(), rows.to_vec());
-            self.known
-                .insert(tag.to_string(), Fitted { sheet, matrix, electrical: Arc::new(electrical), glass, notes });
+        if self.known.get(tag).is_some_and(|f| f.sheet != *sheet || f.matrix != rows) {
+            self.known.remove(tag);
         }
-        Ok(&self.known[tag])
+        match self.known.entry(tag.to_string()) {
+            Entry::Occupied(entry) => Ok(entry.into_mut()),
+            Entry::Vacant(entry) => {
+                self.made += 1;
+                let matrix = matrix(job, tag)?;
+                let (electrical, notes) = Electrical::fit(sheet, matrix.as_ref())?;
+                Ok(entry.insert(Fitted {
+                    sheet: sheet.clone(),
+                    matrix: rows.to_vec(),
+                    electrical: Arc::new(electrical),
+                    glass: Arc::new(Glass::from_sheet(sheet)?),
+                    notes,
+                    points: Points::new(),
+                }))
+            }
+        }
     }
 }
 
@@ -449,7 +503,8 @@ fn plan_option(
         cable: job.spec.cable.clone(),
         weather_t_min_c: t_min.is_finite().then_some(t_min),
     };
-    let check = check(&question, Some(electrical.as_ref())).map_err(plant)?;
+    let curve = Asked { electrical: &electrical, known: RefCell::new(&mut fitted.points) };
+    let check = check(&question, Some(&curve)).map_err(plant)?;
     notes.extend(check.notes.iter().cloned());
     let strings = check.strings.clone();
     let dealt = places.deal(option, &check.layout.inverters, &strings)?;
@@ -485,6 +540,16 @@ fn plan_option(
             );
         }
         if let Some(rows) = &plane.spec.rows {
+            if !plane.spec.obstacles.is_empty() {
+                notes.push(Note::loud(
+                    "rows.obstacles",
+                    format!(
+                        "Plane \"{}\" has rows and obstacles: the shade of obstacles on rows is not computed, so the \
+                         energy is too high by it.",
+                        plane.spec.name
+                    ),
+                ));
+            }
             orientation = RowModules::orientation_for(&face, rows.slant_m, rows.high);
             high = rows.high.max(1);
             notes.extend(slant_note(&option.tag, &plane.spec.name, &face, orientation, rows, plane.spec.gap_m));
@@ -887,5 +952,37 @@ impl Dealt {
             // A lumped array says nothing about strings; each module counts on its own.
             _ => roof::Wiring::EachModule(chosen.to_vec()),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+
+    #[test]
+    fn a_module_is_fitted_once_and_gives_the_same_plan() {
+        let mut job = crate::job::load(Path::new("configs/two-skies/cloudy.toml")).unwrap();
+        let weather = crate::sky::read(&job.weather_path(), &job.read_hints().unwrap()).unwrap();
+        let sun = SunTrack::over(&weather);
+        let mut fits = Fits::default();
+        let alone = Plan::of(&job, &weather).unwrap();
+        let modules = alone.options.iter().map(|o| &o.module).collect::<std::collections::BTreeSet<_>>().len() as u64;
+        for _ in 0..3 {
+            let shared = Plan::under(&job, &weather, Some(&sun), &mut fits).unwrap();
+            assert_eq!(shared.years(), alone.years());
+            for (a, b) in shared.options.iter().zip(&alone.options) {
+                assert_eq!((&a.check, &a.notes), (&b.check, &b.notes));
+            }
+        }
+        assert_eq!(fits.made, modules);
+        // Another sheet under the same tag is another module.
+        let tag = job.options[0].module.clone();
+        job.modules.get_mut(&tag).unwrap().gamma_pct_per_k -= 0.01;
+        let shared = Plan::under(&job, &weather, Some(&sun), &mut fits).unwrap();
+        assert_eq!(shared.years(), Plan::of(&job, &weather).unwrap().years());
+        assert_ne!(shared.years(), alone.years());
+        assert_eq!(fits.made, modules + 1);
     }
 }

@@ -78,6 +78,22 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
     lines
 }
 
+/// A paragraph of at most [`WIDTH`] columns: `lead`, then the text, further lines under its first letter.
+///
+/// ```
+/// let mut out = String::new();
+/// yearlight::report::console::paragraph(&mut out, "note: ", &"word ".repeat(20));
+/// assert_eq!(out.lines().nth(1).unwrap(), "      word word word word word");
+/// ```
+pub fn paragraph(out: &mut String, lead: &str, text: &str) {
+    let indent = " ".repeat(columns(lead));
+    for (i, line) in wrap(text, WIDTH.saturating_sub(columns(lead)).max(8)).iter().enumerate() {
+        out.push_str(if i == 0 { lead } else { &indent });
+        out.push_str(line.trim_end());
+        out.push('\n');
+    }
+}
+
 /// Options side by side, twelve months, the account, loud notes and the cautions in brief.
 ///
 /// Up to four options stand side by side; more are stacked in blocks. No line is longer than [`WIDTH`] columns. Colour

@@ -411,6 +411,7 @@ fn price(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
     }
     vec![
         Some(Block::Text { text: w.fill("text.price", &[("a", a)]) }),
+        chart::price(p, w).map(|figure| Block::Figure { figure }),
         Some(Block::Table { caption: w.t("section.price").into(), table, class: "sums quiet" }),
     ]
 }
