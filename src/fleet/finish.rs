@@ -1,6 +1,6 @@
 //! The end of a run: all parts checked, joined and summed up.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -333,11 +333,31 @@ pub(super) fn join(folder: &Path, manifest: &Manifest) -> Result<Joined, FleetEr
     Ok(Joined { folder: folder.to_path_buf(), title, language, summary, index, refused })
 }
 
+/// Words that repeat, by number: a row then takes no more than its figures.
+#[derive(Default)]
+struct Names {
+    all: Vec<String>,
+    known: HashMap<String, u32>,
+}
+
+impl Names {
+    fn number(&mut self, name: &str) -> u32 {
+        if let Some(&at) = self.known.get(name) {
+            return at;
+        }
+        let at = self.all.len() as u32;
+        self.all.push(name.to_string());
+        self.known.insert(name.to_string(), at);
+        at
+    }
+}
+
 /// What the summary keeps of every row.
 #[derive(Default)]
 struct Columns {
-    option: Vec<String>,
-    groups: Vec<Vec<String>>,
+    names: Names,
+    option: Vec<u32>,
+    groups: Vec<Vec<u32>>,
     y_f: Vec<f64>,
     e_ac: Vec<f64>,
     gap_per_kw: Vec<f64>,
@@ -354,9 +374,9 @@ impl Columns {
         let numbers = |name: &str| table.numbers(name).unwrap_or_default();
         let (site, option) = (words("site"), words("option"));
         let (y_f, e_ac, gap) = (numbers("y_f_h"), numbers("e_ac_kwh"), numbers("gap_kwh"));
-        self.option.extend_from_slice(option);
+        self.option.extend(option.iter().map(|name| self.names.number(name)));
         for (all, name) in self.groups.iter_mut().zip(groups) {
-            all.extend_from_slice(words(name));
+            all.extend(words(name).iter().map(|name| self.names.number(name)));
         }
         self.y_f.extend_from_slice(y_f);
         self.e_ac.extend_from_slice(e_ac);
@@ -384,14 +404,16 @@ impl Columns {
 
     /// By option, and by one of the copied columns before it.
     fn summary(&self, group: Option<usize>) -> Result<Vec<GroupSummary>, TableError> {
+        let numbers = |column: &[u32]| column.iter().map(|&n| i64::from(n)).collect::<Vec<_>>();
         let mut table = Table::new();
         let mut by = Vec::new();
         if let Some(g) = group {
-            table = table.text("group", self.groups[g].clone());
+            table = table.whole("group", numbers(&self.groups[g]));
             by.push("group");
         }
         by.push("option");
-        let table = table.text("option", self.option.clone());
+        let table = table.whole("option", numbers(&self.option));
+        let name = |number: u32| self.names.all.get(number as usize).cloned().unwrap_or_default();
         let groups = group_rows(&table, &by)?;
         let mut lines: Vec<GroupSummary> = groups
             .iter()
@@ -400,8 +422,8 @@ impl Columns {
                 let pick = |x: &[f64]| rows.iter().map(|&i| x[i]).collect::<Vec<_>>();
                 let count = |x: &[bool]| rows.iter().filter(|&&i| x[i]).count();
                 GroupSummary {
-                    group: group.map_or(String::new(), |g| self.groups[g][rows[0]].clone()),
-                    option: self.option[rows[0]].clone(),
+                    group: group.map_or(String::new(), |g| name(self.groups[g][rows[0]])),
+                    option: name(self.option[rows[0]]),
                     sites: rows.len(),
                     e_ac_kwh: pick(&self.e_ac).iter().sum(),
                     y_f_h: Quantiles::of(&mut pick(&self.y_f)),
