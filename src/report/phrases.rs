@@ -4,14 +4,21 @@
 //! lists each sentence as a pattern with its translation; what a slot of the pattern takes is put into the same slot of
 //! the translation. A sentence that is not listed stays English; tests see to it that all are listed.
 
+use std::collections::HashMap;
+
 use serde::Deserialize;
 
 use super::view::Proposal;
 
 /// Most steps spent on one text: names come from users, and may be anything.
-const STEPS: u32 = 20_000;
-/// How deep a part of a sentence may hold another one.
-const DEEP: u32 = 8;
+const STEPS: u32 = 200_000;
+
+/// The search through one text.
+struct Search {
+    steps: u32,
+    /// Parts that were looked at, so that none is looked at twice.
+    known: HashMap<String, Option<String>>,
+}
 
 /// A piece of a pattern.
 #[derive(Debug, Clone, PartialEq)]
@@ -77,22 +84,28 @@ impl Phrases {
         if self.all.is_empty() {
             return None;
         }
-        let mut steps = STEPS;
-        if let Some(found) = self.whole(text, DEEP, &mut steps) {
+        let mut search = Search { steps: STEPS, known: HashMap::new() };
+        if let Some(found) = self.whole(text, &mut search) {
             return Some(found);
         }
         let (tags, rest) = text.split_once(": ")?;
-        Some(format!("{tags}: {}", self.whole(rest, DEEP, &mut steps)?))
+        Some(format!("{tags}: {}", self.whole(rest, &mut search)?))
     }
 
-    fn whole(&self, text: &str, deep: u32, steps: &mut u32) -> Option<String> {
-        let deep = deep.checked_sub(1)?;
-        self.all.iter().find_map(|p| self.through(p, text, deep, steps))
+    fn whole(&self, text: &str, search: &mut Search) -> Option<String> {
+        if let Some(known) = search.known.get(text) {
+            return known.clone();
+        }
+        // A text is no part of itself.
+        search.known.insert(text.to_string(), None);
+        let found = self.all.iter().find_map(|p| self.through(p, text, search));
+        search.known.insert(text.to_string(), found.clone());
+        found
     }
 
-    fn through(&self, phrase: &Phrase, text: &str, deep: u32, steps: &mut u32) -> Option<String> {
+    fn through(&self, phrase: &Phrase, text: &str, search: &mut Search) -> Option<String> {
         let mut taken = Vec::new();
-        if !self.fits(&phrase.from, text, deep, steps, &mut taken) {
+        if !self.fits(&phrase.from, text, search, &mut taken) {
             return None;
         }
         let mut out = String::with_capacity(2 * text.len());
@@ -110,20 +123,19 @@ impl Phrases {
         &self,
         pieces: &'a [Piece],
         text: &str,
-        deep: u32,
-        steps: &mut u32,
+        search: &mut Search,
         taken: &mut Vec<(&'a str, String)>,
     ) -> bool {
-        if *steps == 0 {
+        if search.steps == 0 {
             return false;
         }
-        *steps -= 1;
+        search.steps -= 1;
         match pieces {
             [] => text.is_empty(),
             [Piece::Text(t), rest @ ..] => {
-                text.strip_prefix(t.as_str()).is_some_and(|text| self.fits(rest, text, deep, steps, taken))
+                text.strip_prefix(t.as_str()).is_some_and(|text| self.fits(rest, text, search, taken))
             }
-            [Piece::Slot { name, kind }] => match self.slot(text, *kind, deep, steps) {
+            [Piece::Slot { name, kind }] => match self.slot(text, *kind, search) {
                 Some(value) => {
                     taken.push((name, value));
                     true
@@ -135,10 +147,10 @@ impl Phrases {
                 for (at, _) in text.match_indices(next.as_str()) {
                     let known = taken.len();
                     if at > 0
-                        && let Some(value) = self.slot(&text[..at], *kind, deep, steps)
+                        && let Some(value) = self.slot(&text[..at], *kind, search)
                     {
                         taken.push((name, value));
-                        if self.fits(rest, &text[at..], deep, steps, taken) {
+                        if self.fits(rest, &text[at..], search, taken) {
                             return true;
                         }
                         taken.truncate(known);
@@ -149,7 +161,7 @@ impl Phrases {
         }
     }
 
-    fn slot(&self, text: &str, kind: Kind, deep: u32, steps: &mut u32) -> Option<String> {
+    fn slot(&self, text: &str, kind: Kind, search: &mut Search) -> Option<String> {
         if text.is_empty() {
             return None;
         }
@@ -157,7 +169,7 @@ impl Phrases {
         match kind {
             Kind::Plain => Some(plain()),
             Kind::Number => is_number(text).then(plain),
-            Kind::Part => self.whole(text, deep, steps).or_else(|| (!text.contains(char::is_whitespace)).then(plain)),
+            Kind::Part => self.whole(text, search).or_else(|| (!text.contains(char::is_whitespace)).then(plain)),
         }
     }
 
