@@ -35,6 +35,8 @@ enum Kind {
     Part,
     /// `{#x}`: a number only.
     Number,
+    /// `{.x}`: one word only.
+    Word,
 }
 
 #[derive(Debug)]
@@ -135,6 +137,8 @@ impl Phrases {
             [Piece::Text(t), rest @ ..] => {
                 text.strip_prefix(t.as_str()).is_some_and(|text| self.fits(rest, text, search, taken))
             }
+            // The end of a sentence is no part of it.
+            [Piece::Slot { kind: Kind::Part, .. }] if text.ends_with('.') => false,
             [Piece::Slot { name, kind }] => match self.slot(text, *kind, search) {
                 Some(value) => {
                     taken.push((name, value));
@@ -165,11 +169,26 @@ impl Phrases {
         if text.is_empty() {
             return None;
         }
-        let plain = || if is_number(text) { text.replace('.', &self.decimal) } else { text.to_string() };
         match kind {
-            Kind::Plain => Some(plain()),
-            Kind::Number => is_number(text).then(plain),
-            Kind::Part => self.whole(text, search).or_else(|| (!text.contains(char::is_whitespace)).then(plain)),
+            Kind::Plain => Some(self.plain(text, search)),
+            Kind::Number => is_number(text).then(|| self.plain(text, search)),
+            Kind::Word => (!text.contains(char::is_whitespace)).then(|| self.plain(text, search)),
+            Kind::Part => self
+                .whole(text, search)
+                .or_else(|| (!text.contains(char::is_whitespace)).then(|| self.plain(text, search))),
+        }
+    }
+
+    /// A name as it is; a number, with or without a unit, in the way of the language.
+    fn plain(&self, text: &str, search: &mut Search) -> String {
+        let (first, rest) = text.split_once(' ').unwrap_or((text, ""));
+        match is_number(first) {
+            false => text.to_string(),
+            true if rest.is_empty() => first.replace('.', &self.decimal),
+            true => {
+                let rest = self.whole(rest, search).unwrap_or_else(|| rest.to_string());
+                format!("{} {rest}", first.replace('.', &self.decimal))
+            }
         }
     }
 
@@ -226,9 +245,10 @@ fn pieces(pattern: &str) -> Vec<Piece> {
         let kind = match name.chars().next() {
             Some('=') => Kind::Part,
             Some('#') => Kind::Number,
+            Some('.') => Kind::Word,
             _ => Kind::Plain,
         };
-        all.push(Piece::Slot { name: name.trim_start_matches(['=', '#']).to_string(), kind });
+        all.push(Piece::Slot { name: name.trim_start_matches(['=', '#', '.']).to_string(), kind });
         rest = after;
     }
     if !rest.is_empty() {
