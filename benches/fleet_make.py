@@ -11,6 +11,7 @@ python3 benches/fleet_make.py skies YEARLIGHT
 import gzip
 import os
 import random
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -33,7 +34,8 @@ def header(name):
     return {key: value.strip() for key, value in lines}
 
 
-def sites(n, folder, seed):
+def sites(n, folder, seed, own=False):
+    """A fleet; with `own` every site has a weather file of its own, as a grid of satellite data has."""
     os.makedirs(folder, exist_ok=True)
     up = os.path.relpath(ROOT, folder)
     rng = random.Random(seed)
@@ -42,11 +44,15 @@ def sites(n, folder, seed):
         f.write('title = "Generated fleet"\n')
         f.write(f'template = "{up}/configs/merrowby-fleet/bench.toml"\n')
         f.write('sites = "sites.csv"\n')
-        f.write(f'weather = "{up}/weather/{{weather}}.csv"\n')
+        f.write('weather = "weather/{site}.csv"\n' if own else f'weather = "{up}/weather/{{weather}}.csv"\n')
+    if own:
+        os.makedirs(os.path.join(folder, "weather"), exist_ok=True)
     with open(os.path.join(folder, "sites.csv"), "w") as f:
         f.write("site,weather,latitude_deg,longitude_deg,light_scale,plane.tilt_deg,plane.azimuth_deg,country,climate\n")
         for i in range(n):
             name, country, climate = rng.choice(SHIPPED)
+            if own:
+                shutil.copyfile(os.path.join(ROOT, "weather", name + ".csv"), os.path.join(folder, "weather", f"S{i:05d}.csv"))
             lat, lon = float(heads[name]["latitude_deg"]), float(heads[name]["longitude_deg"])
             facing = rng.uniform(120, 240) if lat > 0 else rng.uniform(-60, 60) % 360
             f.write(

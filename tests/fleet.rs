@@ -153,6 +153,15 @@ fn the_demo_gives_20_sites_in_order_and_4_refusals() {
         assert_eq!(o.year.e_ac_kwh(), e_ac[k]);
         assert_eq!(o.lifetime_kwh(), column("lifetime_kwh")[k]);
     }
+    // What each trap says in the results.
+    let (warnings, weather) = (table.words("warnings").unwrap(), table.words("weather").unwrap());
+    for (i, name) in site.iter().enumerate() {
+        assert_eq!(warnings[i].contains("weather.label-shift"), name == "Late clock", "{name}: {}", warnings[i]);
+        assert_eq!(weather[i] == "leap-year.csv.gz", name == "Leap barn", "{name}");
+    }
+    // Half an hour late, the east of the sky gives less and the west more, and a flat south roof hardly differs.
+    near(e_ac[at("Late clock")], e_ac[at("Hour-beginning hall")], 0.02);
+    assert!(e_ac[at("Late clock")] != e_ac[at("Hour-beginning hall")]);
     let csv = fs::read_to_string(dir.path().join("fleet.csv")).unwrap();
     assert_eq!(csv.lines().count(), 61);
     let page = fs::read_to_string(dir.path().join("index.html")).unwrap();
@@ -319,7 +328,23 @@ fn one_bad_weather_file_refuses_its_site_alone() {
     fs::write(dir.path().join("cut.csv"), &bytes[..bytes.len() / 2]).unwrap();
     fs::write(dir.path().join("empty.csv"), "").unwrap();
     fs::write(dir.path().join("broken.csv.gz"), [0x1f, 0x8b, 8, 0, 1, 2, 3]).unwrap();
-    let names = ["folder.csv", "cut.csv", "empty.csv", "broken.csv.gz", "", "../nowhere.epw"];
+    let mut names = vec!["folder.csv", "cut.csv", "empty.csv", "broken.csv.gz", "", "../nowhere.epw"];
+    let mut words = vec!["is a directory", "the file is empty", "gzip", "no such file", "light_scale is 7"];
+    // A file that is there and cannot be read; not even by root.
+    #[cfg(unix)]
+    {
+        std::os::unix::fs::symlink("loop.csv", dir.path().join("loop.csv")).unwrap();
+        names.push("loop.csv");
+        words.push("loop.csv");
+        use std::os::unix::fs::PermissionsExt;
+        let closed = dir.path().join("closed.csv");
+        fs::write(&closed, &bytes).unwrap();
+        fs::set_permissions(&closed, fs::Permissions::from_mode(0)).unwrap();
+        if fs::read(&closed).is_err() {
+            names.push("closed.csv");
+            words.push("may not be read");
+        }
+    }
     let lines: String = names.iter().enumerate().map(|(i, n)| format!("s{i},{n},0.9\n")).collect();
     fs::write(dir.path().join("sites.csv"), format!("site,weather,light_scale\n{lines}good,{good},7\n")).unwrap();
     let out = dir.path().join("out");
@@ -328,7 +353,8 @@ fn one_bad_weather_file_refuses_its_site_alone() {
     let table = rows(&out).iter().map(|t| t.words("site").unwrap().to_vec()).collect::<Vec<_>>().concat();
     assert_eq!(table, ["s4", "s4"]);
     let refused = fs::read_to_string(out.join("refused.csv")).unwrap();
-    for word in ["is a directory", "the file is empty", "gzip", "no such file", "light_scale is 7"] {
+    assert_eq!(refused.lines().count() - 1, names.len(), "{refused}");
+    for word in words {
         assert!(refused.contains(word), "{word}: {refused}");
     }
     // What is wrong for all sites is said once, before anything is run.
@@ -339,4 +365,205 @@ fn one_bad_weather_file_refuses_its_site_alone() {
         let told = String::from_utf8_lossy(&output.stderr).into_owned();
         assert!(told.contains(word) && told.contains("sites.csv:1"), "{told}");
     }
+}
+
+#[test]
+fn the_page_of_a_site_has_the_numbers_of_its_row() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("out");
+    // Before there are results: a page, and no index.
+    let early = run(&["fleet", DEMO, "--out", text(&out), "--page", "Gap farm", "--quiet"]);
+    assert_eq!(code(&early), 0, "{}", String::from_utf8_lossy(&early.stderr));
+    let page = out.join("pages/00007-gap-farm.html");
+    let first = fs::read(&page).unwrap();
+    assert!(!out.join("index.html").exists());
+    // A run begins anew, and the page of before goes with the rest.
+    assert_eq!(code(&run(&["fleet", DEMO, "--out", text(&out), "--quiet"])), 3);
+    assert!(!page.exists());
+    let index = || fs::read_to_string(out.join("index.html")).unwrap();
+    assert!(!index().contains("gap-farm"));
+    let before = bytes(&out);
+
+    let output = run(&["fleet", DEMO, "--out", text(&out), "--page", "Gap farm", "--json"]);
+    assert_eq!(code(&output), 0, "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(fs::read(&page).unwrap() == first);
+    assert_eq!(index().matches("00007-gap-farm.html").count(), 1);
+    // Nothing but page and index is touched.
+    let mut after = bytes(&out);
+    after.remove(Path::new("pages/00007-gap-farm.html"));
+    after.insert("index.html".into(), before[Path::new("index.html")].clone());
+    assert!(before == after);
+
+    let record: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let table = rows(&out).remove(0);
+    let first_row = table.words("site").unwrap().iter().position(|s| s == "Gap farm").unwrap();
+    let options = record["study"]["options"].as_array().unwrap();
+    assert_eq!(options.len(), 3);
+    for (k, option) in options.iter().enumerate() {
+        let i = first_row + k;
+        assert_eq!(option["year"]["tag"], table.words("option").unwrap()[i].as_str());
+        let months = option["year"]["months"].as_array().unwrap();
+        for (m, month) in months.iter().enumerate() {
+            let column = table.numbers(&format!("e_ac_{:02}_kwh", m + 1)).unwrap();
+            assert_eq!(month["e_ac_kwh"].as_f64().unwrap(), column[i]);
+        }
+        let years: f64 = option["years"].as_array().unwrap().iter().map(|y| y["e_ac_kwh"].as_f64().unwrap()).sum();
+        assert_eq!(years, table.numbers("lifetime_kwh").unwrap()[i]);
+    }
+    // On whose word: cells of the row, keys of the template, defaults.
+    let inputs = record["inputs"].as_array().unwrap();
+    let line = |path: &str| inputs.iter().find(|l| l["path"] == path).unwrap_or_else(|| panic!("{path}"));
+    assert_eq!(line("plane.roof.tilt_deg")["value"], 25.0);
+    assert_eq!(line("plane.roof.tilt_deg")["source"], "configs/merrowby-fleet/fleet.csv:8");
+    assert_eq!(line("cable.one_way_m")["given"], true);
+    assert_eq!(line("losses.mismatch_pct")["given"], false);
+    let files: Vec<&str> = record["files"].as_array().unwrap().iter().filter_map(|f| f["file"].as_str()).collect();
+    for name in ["fleet.toml", "fleet.csv", "template.toml", "merrowby-parts.toml", "quarter-clock.csv.gz"] {
+        assert!(files.iter().any(|f| f.ends_with(name)), "{name}: {files:?}");
+    }
+
+    for (words, told) in [
+        (vec!["--page", "Gap barn"], "Did you mean \"Gap farm\"?"),
+        (vec!["--page", "Negative grid"], "grid.export_limit_kw is -30"),
+        (vec!["--page", "Mill", "--part", "1/2"], "without --resume and --part"),
+    ] {
+        let output = run(&[vec!["fleet", DEMO, "--out", text(&out)], words].concat());
+        assert_eq!(code(&output), 1);
+        assert!(String::from_utf8_lossy(&output.stderr).contains(told), "{told}");
+    }
+    // Results of another run are not given an index.
+    let fleet = small(dir.path(), 4, "");
+    let index_before = index();
+    let output = run(&["fleet", text(&fleet), "--out", text(&out), "--page", "s1"]);
+    assert_eq!(code(&output), 0);
+    assert!(String::from_utf8_lossy(&output.stderr).contains("no index of this fleet") && index() == index_before);
+}
+
+/// The shipped year as mapped CSV, its light times a factor.
+fn plain_sky(factor: f64) -> String {
+    let whole = fs::read_to_string("weather/merrowby.csv").unwrap();
+    let mut lines = whole.lines().filter(|l| !l.starts_with('#'));
+    let names: Vec<&str> = lines.next().unwrap().split(',').collect();
+    let column = |name: &str| names.iter().position(|n| *n == name).unwrap();
+    let at = ["time", "ghi", "dni", "dhi", "t_amb", "wind"].map(column);
+    let mut text = "time,ghi,dni,dhi,t_amb,wind\n".to_string();
+    for line in lines {
+        let cells: Vec<&str> = line.split(',').collect();
+        let light = |k: usize| cells[at[k]].parse::<f64>().unwrap() * factor;
+        text.push_str(&format!("{},{},{},{},", cells[at[0]], light(1), light(2), light(3)));
+        text.push_str(&format!("{},{}\n", cells[at[4]], cells[at[5]]));
+    }
+    text
+}
+
+/// The template of a small fleet reads such files, and each site has a place of its own.
+fn with_plain_skies(folder: &Path, more: &str, sites: &[(&str, &str)]) -> PathBuf {
+    let fleet = small(folder, 1, more);
+    let path = folder.join("template.toml");
+    let template = fs::read_to_string(&path).unwrap();
+    let columns = "label = \"beginning\"\n[weather.columns]\ntime = \"time\"\nghi = \"ghi [W/m2]\"\n\
+        dni = \"dni [W/m2]\"\ndhi = \"dhi [W/m2]\"\nt_amb = \"t_amb [C]\"\nwind = \"wind [m/s]\"\n";
+    let cut = template.find("[[plane]]").unwrap();
+    fs::write(&path, format!("{}{columns}\n{}", &template[..cut], &template[cut..])).unwrap();
+    let mut table = "site,weather,latitude_deg,longitude_deg,elevation_m,utc_offset_h\n".to_string();
+    for (i, (site, sky)) in sites.iter().enumerate() {
+        table.push_str(&format!("{site},{sky},{},-1.1,300,0\n", 52.0 + 0.1 * i as f64));
+    }
+    fs::write(folder.join("sites.csv"), table).unwrap();
+    fleet
+}
+
+#[test]
+fn a_set_of_many_skies_gives_the_bytes_of_single_files() {
+    let dir = tempfile::tempdir().unwrap();
+    let skies = [("dim", 0.8), ("fair", 0.9), ("mean", 1.0), ("plain", 0.95), ("weak", 0.7)];
+    // The set is sorted by name; the sites ask in another order, one sky twice and one that is not there.
+    let sites =
+        [("s1", "weak"), ("s2", "dim"), ("s3", "mean"), ("s4", "dim"), ("s5", "none"), ("s6", "fair"), ("s7", "plain")];
+    let mut columns: Vec<Vec<f64>> = vec![Vec::new(); 5];
+    let (mut names, mut times) = (Vec::new(), Vec::new());
+    for (name, factor) in skies {
+        let sky = plain_sky(factor);
+        fs::write(dir.path().join(name), &sky).unwrap();
+        for line in sky.lines().skip(1) {
+            let cells: Vec<&str> = line.split(',').collect();
+            names.push(name.to_string());
+            times.push(cells[0].to_string());
+            columns.iter_mut().zip(&cells[1..]).for_each(|(column, cell)| column.push(cell.parse().unwrap()));
+        }
+    }
+    let mut table = Table::new().text("site", names).text("time", times);
+    for (name, column) in ["ghi", "dni", "dhi", "t_amb", "wind"].into_iter().zip(columns) {
+        table = table.number(name, column);
+    }
+    let set = dir.path().join("skies.parquet");
+    yearlight::tables::write_parquet(&table, &set).unwrap();
+
+    let fleet = with_plain_skies(dir.path(), "csv = true", &sites);
+    let (files, of_set) = (dir.path().join("files"), dir.path().join("of-set"));
+    assert_eq!(code(&run(&["fleet", text(&fleet), "--out", text(&files), "--quiet"])), 3);
+    let spec = fs::read_to_string(&fleet).unwrap();
+    fs::write(&fleet, spec.clone() + "weather_set = \"skies.parquet\"\nweather_set_label = \"beginning\"\n").unwrap();
+    let output = run(&["fleet", text(&fleet), "--out", text(&of_set), "--quiet"]);
+    assert_eq!(code(&output), 3, "{}", String::from_utf8_lossy(&output.stderr));
+    assert_eq!(rows(&files).iter().map(Table::rows).sum::<usize>(), 12);
+    for name in ["fleet.csv", "fleet.parquet/part-00000.parquet", "fleet.parquet/part-00001.parquet", "index.html"] {
+        let (a, b) = (fs::read(files.join(name)).unwrap(), fs::read(of_set.join(name)).unwrap());
+        // The index names why the one site was refused, in words of its own.
+        assert!(a == b || name == "index.html", "{name} differs");
+    }
+    let refused = fs::read_to_string(of_set.join("refused.csv")).unwrap();
+    assert!(refused.contains("there is no site \"\"none\"\"") && refused.lines().count() == 2, "{refused}");
+
+    // The set is stamped as a file is: what was made from it is made again when it changes.
+    let again = || String::from_utf8(run(&["fleet", text(&fleet), "--out", text(&of_set), "--resume"]).stderr).unwrap();
+    assert!(!again().contains("run again"));
+    yearlight::tables::write_parquet(&table, &set).unwrap();
+    assert!(again().contains("2 parts were run again"));
+}
+
+#[test]
+fn resumed_on_weather_that_changed_the_run_is_as_if_made_anew() {
+    let dir = tempfile::tempdir().unwrap();
+    let sites =
+        [("s1", "a"), ("s2", "a"), ("s3", "b"), ("s4", "b"), ("s5", "b"), ("s6", "c"), ("s7", "c"), ("s8", "c")];
+    let fleet = with_plain_skies(dir.path(), "csv = true", &[&sites[..], &[("s9", "a")]].concat());
+    for (name, factor) in [("a", 1.0), ("b", 0.9)] {
+        fs::write(dir.path().join(name), plain_sky(factor)).unwrap();
+    }
+    let (out, anew) = (dir.path().join("out"), dir.path().join("anew"));
+    // c is not there yet.
+    assert_eq!(code(&run(&["fleet", text(&fleet), "--out", text(&out), "--quiet"])), 3);
+    let refused = || fs::read_to_string(out.join("refused.csv")).unwrap().lines().count() - 1;
+    assert_eq!(refused(), 3);
+    let stamp =
+        |part: usize| fs::metadata(out.join(format!("fleet.parquet/part-0000{part}.parquet"))).unwrap().modified();
+    let kept = [0, 1, 2].map(|part| stamp(part).unwrap());
+    fs::write(dir.path().join("c"), plain_sky(0.8)).unwrap();
+    let output = run(&["fleet", text(&fleet), "--out", text(&out), "--resume"]);
+    assert_eq!((code(&output), refused()), (0, 0));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("1 part was run again: weather files behind them"));
+    assert_eq!([stamp(0).unwrap(), stamp(2).unwrap()], [kept[0], kept[2]]);
+    assert_ne!(stamp(1).unwrap(), kept[1]);
+    // Another sky under the same name.
+    fs::write(dir.path().join("a"), plain_sky(0.75)).unwrap();
+    assert_eq!(code(&run(&["fleet", text(&fleet), "--out", text(&out), "--resume", "--quiet"])), 0);
+    assert_eq!(code(&run(&["fleet", text(&fleet), "--out", text(&anew), "--quiet"])), 0);
+    same(&out, &anew);
+}
+
+#[test]
+fn shares_that_saw_different_skies_are_not_joined() {
+    let dir = tempfile::tempdir().unwrap();
+    let sites = ["s1", "s2", "s3", "s4", "s5"].map(|s| (s, "a"));
+    let fleet = with_plain_skies(dir.path(), "", &sites);
+    let out = dir.path().join("out");
+    fs::write(dir.path().join("a"), plain_sky(1.0)).unwrap();
+    assert_eq!(code(&run(&["fleet", text(&fleet), "--out", text(&out), "--part", "1/2", "--quiet"])), 0);
+    fs::write(dir.path().join("a"), plain_sky(0.83)).unwrap();
+    assert_eq!(code(&run(&["fleet", text(&fleet), "--out", text(&out), "--part", "2/2", "--quiet"])), 0);
+    let output = run(&["gather", text(&out)]);
+    assert_eq!(code(&output), 1);
+    let told = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(told.contains("the weather file a had") && told.contains("share-1-of-2"), "{told}");
 }

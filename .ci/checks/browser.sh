@@ -8,6 +8,7 @@ need=()
 command -v chromium >/dev/null || command -v chromium-browser >/dev/null || [ -n "${CHROMIUM:-}" ] || need+=(chromium)
 command -v node >/dev/null || need+=(nodejs)
 command -v npm >/dev/null || need+=(npm)
+command -v pdftotext >/dev/null || need+=(poppler-utils)
 if [ "${#need[@]}" -gt 0 ]; then
     apt-get update -q
     apt-get install -qy "${need[@]}"

@@ -9,12 +9,15 @@ use argh::FromArgs;
 use serde::Serialize;
 use serde_json::{Value, json};
 
-use super::{CliResult, Outcome, print, say};
+use super::weigh::watching;
+use super::{CliResult, Outcome, print};
 use crate::energy::{self, Common, Plan, PlanCache, Scratch, SiteLight, common_of};
 use crate::job::{self, Job, LedgerLine, ResolvedOption};
-use crate::report::console::wrap;
+use crate::report::Words;
+use crate::report::console::paragraph;
+use crate::report::progress::Progress;
 use crate::weather::WeatherYear;
-use crate::weigh::diff::{Change, EnergyMove, Means, Moved, changes, energies, energy_moves, groups_of, moves};
+use crate::weigh::diff::{Change, EnergyMove, Means, Moved, changes, energies, energy_moves, groups_of, moves_watched};
 
 /// Tell what changed between two runs: every input that differs, and what each moved.
 #[derive(FromArgs, Debug)]
@@ -297,14 +300,11 @@ fn compare(old: &Side, new: &Side, quiet: bool) -> Result<Answer, Box<dyn std::e
     share_parts(&mut from, &mut to);
     let mixable: Vec<Change> =
         changes(&from, &to).into_iter().filter(|c| !WITHOUT_ENERGY.contains(&c.group.as_str())).collect();
-    let groups = groups_of(&mixable).len();
-    if groups > 4 {
-        say(quiet, &format!("{groups} groups of inputs differ; running their mixes ..."));
-    }
     let (means, moved) = if mixable.is_empty() {
         (Means::Split, Vec::new())
     } else {
-        moves(&from, &to, &mixable, |inputs| runner.energies(inputs))
+        let progress = Progress::new(0, quiet, Words::english());
+        moves_watched(&from, &to, &mixable, &watching(&progress), |inputs| runner.energies(inputs))
     };
     let or = |recorded: &[(String, f64)], now: &[(String, f64)]| {
         if recorded.is_empty() { now.to_vec() } else { recorded.to_vec() }
@@ -400,7 +400,7 @@ fn text(a: &Answer) -> String {
     let mut out = String::new();
     let word = |v: &Value, key: &str| v.get(key).and_then(Value::as_str).unwrap_or("").to_string();
     for (name, side) in [("Old", &a.old), ("New", &a.new)] {
-        para(&mut out, &format!("{name}: "), &format!("{} ({})", word(side, "file"), word(side, "title")));
+        paragraph(&mut out, &format!("{name}: "), &format!("{} ({})", word(side, "file"), word(side, "title")));
     }
     out.push('\n');
     match a.inputs.len() {
@@ -413,11 +413,11 @@ fn text(a: &Answer) -> String {
     for shown in &a.inputs {
         let c = &shown.change;
         let unit = if shown.unit.is_empty() { String::new() } else { format!(", {}", shown.unit) };
-        para(&mut out, "  ", &format!("{}{unit}", c.path));
+        paragraph(&mut out, "  ", &format!("{}{unit}", c.path));
         for (name, value, source) in [("old", &c.old, &shown.old_source), ("new", &c.new, &shown.new_source)] {
             let value = value.as_ref().map_or("not there".to_string(), plain);
             let source = source.as_ref().map_or(String::new(), |s| format!("  ({s})"));
-            para(&mut out, &format!("    {name}  "), &format!("{value}{source}"));
+            paragraph(&mut out, &format!("    {name}  "), &format!("{value}{source}"));
         }
     }
     if a.files.is_empty() {
@@ -427,7 +427,7 @@ fn text(a: &Answer) -> String {
         for f in &a.files {
             let short =
                 |s: &Option<String>| s.as_ref().map_or("not there".to_string(), |s| s.chars().take(12).collect());
-            para(&mut out, "  ", &format!("{}: {} -> {}", f.file, short(&f.old_sha256), short(&f.new_sha256)));
+            paragraph(&mut out, "  ", &format!("{}: {} -> {}", f.file, short(&f.old_sha256), short(&f.new_sha256)));
         }
     }
     out.push_str("\nEnergy of the first year, kWh\n");
@@ -445,7 +445,7 @@ fn text(a: &Answer) -> String {
     moved(&mut out, a);
     out.push('\n');
     for note in &a.notes {
-        para(&mut out, "", note);
+        paragraph(&mut out, "", note);
     }
     out.trim_end().to_string()
 }
@@ -495,7 +495,7 @@ fn moved(out: &mut String, a: &Answer) {
         }
         Means::Together => "All changes at once.",
     };
-    para(out, "  ", means);
+    paragraph(out, "  ", means);
 }
 
 fn plain(value: &Value) -> String {
@@ -505,15 +505,6 @@ fn plain(value: &Value) -> String {
             let text = other.to_string();
             if text.chars().count() <= 200 { text } else { text.chars().take(197).collect::<String>() + "..." }
         }
-    }
-}
-
-fn para(out: &mut String, lead: &str, text: &str) {
-    let indent = " ".repeat(lead.chars().count());
-    for (i, line) in wrap(text, 80 - indent.len()).iter().enumerate() {
-        out.push_str(if i == 0 { lead } else { &indent });
-        out.push_str(line);
-        out.push('\n');
     }
 }
 

@@ -14,7 +14,8 @@ use super::{CliResult, Outcome};
     name = "fleet",
     example = "{command_name} configs/merrowby-fleet/fleet.toml",
     note = "Writes fleet.parquet/, refused.csv, summary.json, index.html and, if asked for, fleet.csv to\n\
-            reports/<fleet>/. Exit code 3 when some sites were refused. An interrupted run goes on with --resume."
+            reports/<fleet>/. Exit code 3 when some sites were refused. An interrupted run goes on with --resume.\n\
+            The page of one site, before or after the run: {command_name} FLEET.toml --page \"Town hall\""
 )]
 pub struct FleetArgs {
     /// the fleet file
@@ -36,6 +37,10 @@ pub struct FleetArgs {
     /// number of threads; all when left out
     #[argh(option)]
     threads: Option<usize>,
+
+    /// write the whole proposal page of this one site into the folder, and link it in the index
+    #[argh(option)]
+    page: Option<String>,
 
     /// say on standard error how long each stage took
     #[argh(switch)]
@@ -68,14 +73,16 @@ pub use with_tables::{run, show};
 
 #[cfg(feature = "tables")]
 mod with_tables {
+    use std::path::Path;
     use std::sync::atomic::Ordering;
     use std::time::Instant;
 
     use super::{CliResult, FleetArgs, Outcome};
+    use crate::cli::weigh::Weighed;
     use crate::cli::{print, say};
-    use crate::fleet::{Fleet, GroupSummary, How, Joined, Ran, Share};
+    use crate::fleet::{Fleet, GroupSummary, How, IndexLine, Joined, PAGES, Ran, Share, index_of, page_stem};
     use crate::report::{self, SiteRow, Words, progress::Progress};
-    use crate::tables::write_whole;
+    use crate::tables::{TableError, write_whole};
 
     pub fn run(args: FleetArgs) -> CliResult {
         let share = args.part.as_deref().map(str::parse::<Share>).transpose()?;
@@ -83,6 +90,9 @@ mod with_tables {
         let out = args.out.clone().unwrap_or_else(|| {
             std::path::Path::new("reports").join(args.fleet.file_stem().unwrap_or("fleet".as_ref()))
         });
+        if let Some(name) = &args.page {
+            return page_of(&fleet, &args, name, &out);
+        }
         let how = How { resume: args.resume, share, threads: args.threads };
         let sites = fleet.sites_of(share);
         say(
@@ -93,6 +103,10 @@ mod with_tables {
         let progress = Progress::new(sites as u64, args.quiet, Words::english());
         let ran = fleet.run(&out, &how, &|| progress.add(1))?;
         progress.finish();
+        if ran.stale > 0 {
+            let parts = if ran.stale == 1 { "1 part was".to_string() } else { format!("{} parts were", ran.stale) };
+            say(args.quiet, &format!("{parts} run again: weather files behind them have changed since."));
+        }
         let seconds = start.elapsed().as_secs_f64();
         if args.timing {
             say(false, &timing(&fleet, &ran, seconds));
@@ -118,6 +132,78 @@ mod with_tables {
         }
     }
 
+    /// Weighs one site by itself and writes its page; numbers are those of its row.
+    fn page_of(fleet: &Fleet, args: &FleetArgs, name: &str, out: &Path) -> CliResult {
+        if args.resume || args.part.is_some() {
+            return Err("--page makes the page of one site; expected it without --resume and --part.".into());
+        }
+        let site = fleet.one(name)?;
+        let file = format!("{}.html", page_stem(site.row, &site.name));
+        let quoted = if name.chars().all(|c| c.is_alphanumeric() || "-_.".contains(c)) {
+            name.to_string()
+        } else {
+            format!("'{}'", name.replace('\'', "'\\''"))
+        };
+        let command = format!("yearlight fleet {} --page {quoted}", args.fleet.display());
+        let weighed = Weighed::with(site.job, site.weather, &[])?;
+        let proposal = weighed.proposal(&command);
+        let html = report::page(&proposal)?;
+        let folder = out.join(PAGES);
+        std::fs::create_dir_all(&folder).map_err(|source| TableError::Write { path: folder.clone(), source })?;
+        let path = folder.join(file);
+        write_whole(&path, html.as_bytes())?;
+        // The results in the folder may be of another run, or of none.
+        let linked = match index_of(out)? {
+            Some((manifest, lines)) if manifest == *fleet.manifest() => {
+                write_index(out, &manifest.title, &manifest.language, &lines)?;
+                true
+            }
+            _ => false,
+        };
+        if args.json {
+            print(&serde_json::to_string_pretty(&weighed.run_record(&proposal.notes))?)?;
+        } else {
+            let words = Words::of(&proposal.language).unwrap_or(Words::english());
+            print(&report::console::answer(&proposal, words))?;
+        }
+        let index = out.join("index.html");
+        say(args.quiet, &format!("\nWritten to {}", path.display()));
+        if linked {
+            say(args.quiet, &format!("Linked in {}", index.display()));
+        } else {
+            say(
+                args.quiet,
+                "There is no index of this fleet yet; a run of all sites makes one with a link to this page.",
+            );
+        }
+        Ok(Outcome::Done)
+    }
+
+    fn write_index(
+        folder: &Path,
+        title: &str,
+        language: &str,
+        lines: &[IndexLine],
+    ) -> Result<(), Box<dyn std::error::Error>> {
+        let rows: Vec<SiteRow> = lines
+            .iter()
+            .map(|l| {
+                let page = format!("{PAGES}/{}.html", page_stem(usize::try_from(l.row).unwrap_or(0), &l.site));
+                SiteRow {
+                    site: l.site.clone(),
+                    link: folder.join(&page).exists().then_some(page),
+                    best: l.best.as_ref().map_or(String::new(), |b| b.0.clone()),
+                    kwh: l.best.as_ref().map(|b| b.1),
+                    y_f_h: l.best.as_ref().map(|b| b.2),
+                    gap_kwh: l.best.as_ref().map(|b| b.3),
+                    refused: l.refused.clone(),
+                }
+            })
+            .collect();
+        let page = report::fleet_page(title, &rows, language, env!("CARGO_PKG_VERSION"))?;
+        Ok(write_whole(&folder.join("index.html"), page.as_bytes())?)
+    }
+
     fn timing(fleet: &Fleet, ran: &Ran, seconds: f64) -> String {
         let stages = fleet.stages();
         let s = |x: &std::sync::atomic::AtomicU64| x.load(Ordering::Relaxed) as f64 * 1e-9;
@@ -139,21 +225,7 @@ mod with_tables {
     pub fn show(joined: &Joined, json: bool, quiet: bool) -> CliResult {
         let summary = &joined.summary;
         if !joined.index.is_empty() {
-            let rows: Vec<SiteRow> = joined
-                .index
-                .iter()
-                .map(|l| SiteRow {
-                    site: l.site.clone(),
-                    link: None,
-                    best: l.best.as_ref().map_or(String::new(), |b| b.0.clone()),
-                    kwh: l.best.as_ref().map(|b| b.1),
-                    y_f_h: l.best.as_ref().map(|b| b.2),
-                    gap_kwh: l.best.as_ref().map(|b| b.3),
-                    refused: l.refused.clone(),
-                })
-                .collect();
-            let page = report::fleet_page(&joined.title, &rows, &joined.language, env!("CARGO_PKG_VERSION"))?;
-            write_whole(&joined.folder.join("index.html"), page.as_bytes())?;
+            write_index(&joined.folder, &joined.title, &joined.language, &joined.index)?;
         }
         if json {
             print(&serde_json::to_string_pretty(summary)?)?;

@@ -7,6 +7,7 @@ use argh::FromArgs;
 
 use super::weather_file::{read_raw, write_year};
 use super::{CliResult, Outcome, print, say};
+use crate::report::console::paragraph;
 use crate::sky::checks::Weight;
 use crate::sky::{self, Inspection, Verdict};
 use crate::weather::{Period, ReadHints};
@@ -86,13 +87,13 @@ fn text(i: &Inspection) -> String {
         let side = if shift.minutes > 0.0 { "later" } else { "earlier" };
         let _ = writeln!(out, "Light against sun: {:.0} min {side} than the labels say.", shift.minutes.abs());
         if let Some(fix) = &shift.fix {
-            wrapped(&mut out, "  ", fix);
+            paragraph(&mut out, "  ", fix);
         }
     } else {
         out.push_str("Light against sun: too little clear light to tell a shift.\n");
     }
     if let Some(e) = &i.shift_effect {
-        wrapped(
+        paragraph(
             &mut out,
             "  ",
             &format!(
@@ -102,13 +103,13 @@ fn text(i: &Inspection) -> String {
         );
     }
     for (what, how) in &i.completed {
-        wrapped(&mut out, "Made: ", &format!("{what} = {how}"));
+        paragraph(&mut out, "Made: ", &format!("{what} = {how}"));
     }
     for note in &i.notes {
-        wrapped(&mut out, "Note: ", &note.text);
+        paragraph(&mut out, "Note: ", &note.text);
     }
     if let Some(refused) = &i.refused {
-        wrapped(&mut out, "Refused: ", refused);
+        paragraph(&mut out, "Refused: ", refused);
     }
     let _ = write!(out, "Verdict: {}.", i.verdict.words());
     out
@@ -135,7 +136,7 @@ fn head(out: &mut String, i: &Inspection) {
         "  {} to {}, {} days, steps of {} min, times name the {}",
         i.first_day, i.last_day, i.days, i.step_min, i.label
     );
-    wrapped(out, "  columns: ", &i.columns.join(", "));
+    paragraph(out, "  columns: ", &i.columns.join(", "));
     out.push('\n');
 }
 
@@ -176,34 +177,12 @@ fn checks(out: &mut String, i: &Inspection) {
             Weight::Loud => "warning",
             _ => "note",
         };
-        wrapped(out, "  ", &format!("{} ({word}): {} of {}; {}.", c.name, c.count, c.of, c.about));
+        paragraph(out, "  ", &format!("{} ({word}): {} of {}; {}.", c.name, c.count, c.of, c.about));
         for f in &c.first {
-            wrapped(out, "    ", &format!("line {}, {}: {}", f.line, f.when, f.found));
+            paragraph(out, "    ", &format!("line {}, {}: {}", f.line, f.when, f.found));
         }
         if !c.mend.is_empty() {
-            wrapped(out, "    ", &c.mend);
+            paragraph(out, "    ", &c.mend);
         }
     }
-}
-
-/// Adds a paragraph, at most 80 columns wide; further lines stand under the text.
-fn wrapped(out: &mut String, lead: &str, text: &str) {
-    let indent = " ".repeat(lead.len());
-    let mut line = lead.to_string();
-    let mut empty = true;
-    for word in text.split_whitespace() {
-        if !empty && line.chars().count() + 1 + word.chars().count() > 80 {
-            out.push_str(line.trim_end());
-            out.push('\n');
-            line = indent.clone();
-            empty = true;
-        }
-        if !empty {
-            line.push(' ');
-        }
-        line.push_str(word);
-        empty = false;
-    }
-    out.push_str(line.trim_end());
-    out.push('\n');
 }

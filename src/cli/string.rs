@@ -12,6 +12,7 @@ use crate::plant::cautions;
 use crate::plant::loads::{self, LoadLine};
 use crate::plant::strings::{CheckLine, Standing, StringCheck, StringQuestion, Verdict};
 use crate::plant::{StringBasis, check};
+use crate::report::console::{paragraph, wrap};
 use crate::units::Note;
 
 /// Check the strings of every option: lengths, counts, voltages and currents against their limits.
@@ -67,7 +68,7 @@ pub fn run(args: StringArgs) -> CliResult {
             text.push_str("Cautions\n");
             let structure = (job.spec.loads.is_some()).then_some(cautions::STRUCTURE);
             for caution in cautions::STRINGS.into_iter().chain(structure) {
-                wrap(&mut text, "  - ", "    ", caution.text);
+                paragraph(&mut text, "  - ", caution.text);
             }
         }
         print(&text)?;
@@ -112,10 +113,10 @@ fn load_text(text: &mut String, lines: &[LoadLine], quiet: bool) {
     let before = text.len();
     for line in shown {
         let mark = if line.carries == Some(true) { "  - " } else { "  ! " };
-        wrap(text, mark, "    ", &format!("Load, {}", line.text));
+        paragraph(text, mark, &format!("Load, {}", line.text));
     }
     if text.len() > before {
-        wrap(text, "    ", "    ", loads::REFER);
+        paragraph(text, "    ", loads::REFER);
         text.push('\n');
     }
 }
@@ -130,8 +131,6 @@ fn heading(job: &Job, option: &ResolvedOption) -> String {
     let inverter = job.inverter(option).name.as_ref().unwrap_or(&option.inverter);
     format!("{}  {module} on {} x {inverter}", option.tag, option.inverters)
 }
-
-const WIDTH: usize = 80;
 
 fn verdict(check: &StringCheck) -> String {
     let unknown = match check.not_checked().count() {
@@ -150,7 +149,7 @@ fn verdict(check: &StringCheck) -> String {
 fn short(check: &StringCheck, heading: &str) -> String {
     let mut text = format!("{heading}: {}\n", verdict(check));
     for line in check.broken() {
-        wrap(&mut text, "  ! ", "    ", &format!("{}: {}.", line.what, line.words()));
+        paragraph(&mut text, "  ! ", &format!("{}: {}.", line.what, line.words()));
     }
     text
 }
@@ -162,10 +161,10 @@ fn full(check: &StringCheck, heading: &str, job: &Job) -> String {
     currents(&mut text, check, job);
     table(&mut text, &check.lines);
     for note in check.notes.iter().filter(|n| n.loud) {
-        wrap(&mut text, "  ! ", "    ", &note.text);
+        paragraph(&mut text, "  ! ", &note.text);
     }
     for Note { text: quiet, .. } in check.notes.iter().filter(|n| !n.loud) {
-        wrap(&mut text, "  - ", "    ", quiet);
+        paragraph(&mut text, "  - ", quiet);
     }
     text.push('\n');
     text
@@ -288,7 +287,7 @@ fn table(text: &mut String, lines: &[CheckLine]) {
             Standing::NotChecked => "-?-",
         };
         let unit = if line.unit.len() == 1 { format!(", {}", line.unit) } else { String::new() };
-        let parts = words_in(&format!("{}{unit}", line.what), FIRST - 1);
+        let parts = wrap(&format!("{}{unit}", line.what), FIRST - 1);
         for (i, part) in parts.iter().enumerate() {
             if i + 1 < parts.len() {
                 let _ = writeln!(text, "    {part}");
@@ -299,37 +298,12 @@ fn table(text: &mut String, lines: &[CheckLine]) {
         }
     }
     if lines.iter().any(|l| l.standing == Standing::NotChecked) {
-        wrap(text, "    ", "    ", "-?- not checked: a figure or a limit is missing.");
+        paragraph(text, "    ", "-?- not checked: a figure or a limit is missing.");
     }
 }
 
 fn item(text: &mut String, name: &str, what: &str) {
-    wrap(text, &format!("    {name:10}"), "              ", what);
-}
-
-/// Writes `what` wrapped at 80 columns behind `first`, further lines behind `next`.
-fn wrap(text: &mut String, first: &str, next: &str, what: &str) {
-    for (i, part) in words_in(what, WIDTH - first.len()).iter().enumerate() {
-        let _ = writeln!(text, "{}{part}", if i == 0 { first } else { next });
-    }
-}
-
-/// Lines of at most `width` characters, broken between words.
-fn words_in(what: &str, width: usize) -> Vec<String> {
-    let mut lines = vec![String::new()];
-    for word in what.split_whitespace() {
-        let full = lines.last().is_some_and(|l| !l.is_empty() && l.chars().count() + 1 + word.chars().count() > width);
-        if full {
-            lines.push(String::new());
-        }
-        if let Some(line) = lines.last_mut() {
-            if !line.is_empty() {
-                line.push(' ');
-            }
-            line.push_str(word);
-        }
-    }
-    lines
+    paragraph(text, &format!("    {name:10}"), what);
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ use super::{CliResult, Outcome, print};
 use crate::job::{self, Parts};
 use crate::module::{Cell, Finding, Matrix, Vet, VetModel, vet};
 use crate::plant::{Inverter, InverterSheet};
+use crate::report::console::paragraph;
 
 /// Check module and inverter records: consistency, fitted curve, efficiency over light and heat.
 #[derive(FromArgs, Debug)]
@@ -159,7 +160,7 @@ fn text(answer: &Answer, parts: &Parts, quiet: bool) -> String {
         findings(&mut out, "doubt", &v.doubts);
         if !quiet {
             for note in v.notes.iter().filter(|n| n.code != "module.electrical") {
-                wrap(&mut out, "  note   ", &note.text);
+                paragraph(&mut out, "  note   ", &note.text);
             }
             if let Some(m) = &v.model {
                 module_text(&mut out, m);
@@ -175,7 +176,7 @@ fn text(answer: &Answer, parts: &Parts, quiet: bool) -> String {
         };
         let _ = writeln!(out, "inverter {}: {verdict}", i.tag);
         if let Some(fault) = &i.fault {
-            wrap(&mut out, "  wrong  ", fault);
+            paragraph(&mut out, "  wrong  ", fault);
         }
         findings(&mut out, "doubt", &i.doubts);
         if let (Some(e), Some(c), false) = (i.european_pct, i.california_pct, quiet) {
@@ -188,13 +189,13 @@ fn text(answer: &Answer, parts: &Parts, quiet: bool) -> String {
 
 fn findings(out: &mut String, word: &str, list: &[Finding]) {
     for f in list {
-        wrap(out, &format!("  {word}  "), &f.to_string());
+        paragraph(out, &format!("  {word}  "), &f.to_string());
     }
 }
 
 fn module_text(out: &mut String, m: &VetModel) {
-    wrap(out, "  model  ", &m.electrical);
-    wrap(out, "  glass  ", &m.incidence);
+    paragraph(out, "  model  ", &m.electrical);
+    paragraph(out, "  glass  ", &m.incidence);
     if let Some(rmse) = m.matrix_rmse_pct {
         let _ = writeln!(out, "  misses its measured matrix by {rmse:.2} % of power");
     }
@@ -243,26 +244,4 @@ fn module_text(out: &mut String, m: &VetModel) {
         }
         out.push('\n');
     }
-}
-
-/// Words at 80 columns behind a heading.
-fn wrap(out: &mut String, head: &str, text: &str) {
-    let indent = " ".repeat(head.chars().count());
-    let mut line = head.to_string();
-    let mut empty = true;
-    for word in text.split_whitespace() {
-        if !empty && line.chars().count() + 1 + word.chars().count() > 80 {
-            out.push_str(line.trim_end());
-            out.push('\n');
-            line = indent.clone();
-            empty = true;
-        }
-        if !empty {
-            line.push(' ');
-        }
-        line.push_str(word);
-        empty = false;
-    }
-    out.push_str(line.trim_end());
-    out.push('\n');
 }

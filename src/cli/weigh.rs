@@ -3,18 +3,20 @@
 use std::path::{Path, PathBuf};
 
 use argh::FromArgs;
+use rayon::prelude::*;
 use serde_json::json;
 
 use super::{CliResult, Outcome, print, say, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
 use crate::job::{self, Job, Placed};
+use crate::report::progress::Progress;
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page, tables};
 use crate::sky;
 use crate::tables::{write_csv, write_whole};
 use crate::units::Note;
 use crate::weather::{Period, ReadHints, WeatherYear};
-use crate::weigh::{self, Study};
+use crate::weigh::{self, Study, Tick};
 
 /// Weigh the options of one job against each other: prints the answer, writes tables and a report.
 #[derive(FromArgs, Debug)]
@@ -77,12 +79,22 @@ impl Weighed {
     /// Reads the weather and runs all options.
     pub fn of(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
         let (weather, several) = weather_and_years(&job)?;
+        Weighed::with(job, weather, &several)
+    }
+
+    /// Runs all options on a weather year; `several` real years give their spread.
+    pub fn with(
+        job: Job,
+        weather: WeatherYear,
+        several: &[WeatherYear],
+    ) -> Result<Weighed, Box<dyn std::error::Error>> {
         let placed = job.settle(&weather)?;
         let mut plan = Plan::of(&job, &weather)?;
         plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
-        let spread = weigh::spread_of_years(&job, &several);
+        let real = real_years(&job, several);
+        let spread = (real.len() == several.len()).then(|| spread_of(&real, 0)).flatten();
         let mut study = weigh::study_with_spread(&job, &weather, &plan, spread)?;
-        study.notes.extend(year_by_year(&job, &several));
+        study.notes.extend(year_by_year(&job, &real));
         // The export limit counts with the load of [money] too.
         plan.common = weigh::common_with_load(&job, &weather, &plan);
         let mut hours = report::hours(&plan, &weather);
@@ -180,12 +192,25 @@ fn weather_and_years(job: &Job) -> Result<(WeatherYear, Vec<WeatherYear>), Box<d
     Ok((weather, years))
 }
 
-/// One note an option: what the real years give, run one by one.
-fn year_by_year(job: &Job, years: &[WeatherYear]) -> Vec<Note> {
+/// The options in each of the real years that can be run; a year that cannot, such as a part of one, is left out.
+fn real_years(job: &Job, years: &[WeatherYear]) -> Vec<Vec<OptionYear>> {
     if years.len() < 2 {
         return Vec::new();
     }
-    let runs: Vec<Vec<OptionYear>> = years.iter().filter_map(|y| Plan::of(job, y).ok()).map(|p| p.years()).collect();
+    years.par_iter().filter_map(|year| Plan::of(job, year).ok()).map(|plan| plan.years()).collect()
+}
+
+/// Spread of an option's energy over the years, percent of their mean.
+fn spread_of(years: &[Vec<OptionYear>], option: usize) -> Option<f64> {
+    let kwh: Option<Vec<f64>> = years.iter().map(|y| y.get(option).map(OptionYear::e_ac_kwh)).collect();
+    weigh::spread_pct(&kwh?)
+}
+
+/// One note an option: what the real years give, run one by one.
+fn year_by_year(job: &Job, runs: &[Vec<OptionYear>]) -> Vec<Note> {
+    if runs.is_empty() {
+        return Vec::new();
+    }
     (0..job.options.len())
         .filter_map(|k| {
             let kwh: Vec<f64> = runs.iter().map(|r| r[k].e_ac_kwh()).collect();
@@ -204,7 +229,7 @@ fn year_by_year(job: &Job, years: &[WeatherYear]) -> Vec<Note> {
 pub fn run(args: WeighArgs) -> CliResult {
     let job = job::load(&args.job)?;
     if args.search {
-        return search(&job, args.json);
+        return search(&job, args.json, args.quiet);
     }
     // Apart from the whole answer, so that tables and page of one folder always belong together.
     let name = if args.yield_only { format!("{}-yield", job.name) } else { job.name.clone() };
@@ -263,11 +288,21 @@ fn write_results(
     Ok(())
 }
 
+/// A bar that grows with the runs that are found to lie ahead.
+pub(crate) fn watching(progress: &Progress) -> impl Fn(Tick) + Sync {
+    |tick| match tick {
+        Tick::Ahead(runs) => progress.expect(runs),
+        Tick::Done => progress.add(1),
+    }
+}
+
 /// Scans the set-ups that `[search]` allows and prints the best of them and how flat the optimum is.
-fn search(job: &Job, json: bool) -> CliResult {
+fn search(job: &Job, json: bool, quiet: bool) -> CliResult {
     let weather = weather_of(job)?;
     job.settle(&weather)?;
-    let found = weigh::best(job, &weather)?;
+    let progress = Progress::new(0, quiet, Words::english());
+    let found = weigh::best_watched(job, &weather, &watching(&progress))?;
+    progress.finish();
     if json {
         print(&serde_json::to_string_pretty(&found)?)?;
         return Ok(Outcome::Done);
@@ -403,5 +438,33 @@ mod tests {
             let read = |folder: &Path| std::fs::read(folder.join(name)).unwrap();
             assert!(read(&first) == read(&again), "{name} differs");
         }
+    }
+
+    fn proposal(path: &str) -> Proposal {
+        Weighed::of(job::load(Path::new(path)).unwrap()).unwrap().proposal("yearlight weigh")
+    }
+
+    #[test]
+    fn every_sentence_of_the_shipped_jobs_has_a_translation() {
+        let german = Words::of("de").unwrap().phrases();
+        let mut missing = Vec::new();
+        for path in ["configs/merrowby-school.toml", "configs/two-skies/cloudy.toml", "configs/two-skies/hot.toml"] {
+            missing.extend(report::unlisted(german, &proposal(path)));
+        }
+        assert!(missing.is_empty(), "without a translation:\n{}", missing.join("\n"));
+    }
+
+    #[test]
+    fn a_german_report_speaks_no_english() {
+        let mut p = proposal("configs/merrowby-school.toml");
+        // What users wrote stays as they wrote it.
+        p.claims.iter_mut().for_each(|c| c.claim = "x".into());
+        p.ledger.retain(|l| !l.given);
+        let english = page(&p).unwrap();
+        assert!(report::english_in(&english).len() > 100, "the test can fail");
+        p.language = "de".into();
+        let german = page(&p).unwrap() + &console::plain(&console::answer(&p, Words::of("de").unwrap()));
+        let found = report::english_in(&german);
+        assert!(found.is_empty(), "English in the German report:\n{}", found.join("\n"));
     }
 }

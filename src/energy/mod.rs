@@ -13,7 +13,7 @@ pub use account::{Account, AccountLine, Effect};
 pub use chain::{PartColumns, Scratch, YearSums, open_energy, run};
 pub use cover::{SLIDE_M, SLIDE_PER_H, SnowCover, dirt_by_rain, dirt_of_year, power_under_snow};
 pub use hours::HourColumns;
-pub use plan::{EnergyError, Plan, PlanCache, PlannedOption, REAR_STRUCTURE_KEPT, REAR_UNEVEN_KEPT, common_of};
+pub use plan::{EnergyError, Fits, Plan, PlanCache, PlannedOption, REAR_STRUCTURE_KEPT, REAR_UNEVEN_KEPT, common_of};
 pub use setup::{
     Common, Conversion, Heat, InputStrings, Mounting, Nameplate, PartShade, Rear, Setup, StringsOfInput, Wiring,
 };

@@ -1,5 +1,8 @@
 //! From a checked job and a weather year to setups that the chain can run.
 
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::sync::Arc;
 
 use super::cover::{SnowCover, dirt_of_year, power_under_snow};
@@ -12,13 +15,14 @@ use crate::module::{Cell, Electrical, Glass, Matrix, ModuleError, ModuleSheet, S
 use crate::plane::{PlaneLight, Skyline, SkylineError};
 use crate::plant::loads::{self, LoadLine};
 use crate::plant::{
-    AcCable, ExportLimit, InputLimits, Inverter, InverterLayout, ModuleConverter, PlantError, StringCable, StringCheck,
-    StringQuestion, Transformer, check,
+    AcCable, ExportLimit, InputLimits, Inverter, InverterLayout, IvCurve, ModuleConverter, PlantError, StringCable,
+    StringCheck, StringQuestion, Transformer, check,
 };
 use crate::roof::{
     self, ArrayShade, Face, FieldUse, FitCache, GroupCurve, Orientation, RoofError, RoofFit, RoofMap, RowModules,
     SlotShade, Wanted, array_shade, field_use, row_places, row_shade,
 };
+use crate::sun::SunTrack;
 use crate::units::{Fraction, Note};
 use crate::weather::WeatherYear;
 
@@ -158,12 +162,113 @@ pub struct PlannedOption {
     pub notes: Vec<Note>,
 }
 
+/// Modules that were fitted before, by tag. A fit depends on the module alone, so callers with very many jobs keep it
+/// from job to job; a tag that comes with another sheet is fitted again.
+#[derive(Debug, Clone, Default)]
+pub struct Fits {
+    known: BTreeMap<String, Fitted>,
+    /// How many fits were made.
+    pub made: u64,
+}
+
+/// A module as the chain needs it, and what it was made from.
+#[derive(Debug, Clone)]
+struct Fitted {
+    sheet: ModuleSheet,
+    matrix: Vec<[f64; 3]>,
+    electrical: Arc<Electrical>,
+    glass: Arc<Glass>,
+    notes: Vec<Note>,
+    points: Points,
+}
+
+/// V_oc and V_mp by light and temperature, as bits.
+type Points = BTreeMap<[u64; 2], [f64; 2]>;
+
+/// Points of a curve that are remembered: the check of strings asks for the same few temperatures at every site.
+const POINTS: usize = 1000;
+
+/// A fitted curve that remembers what it was asked.
+struct Asked<'a> {
+    electrical: &'a Electrical,
+    known: RefCell<&'a mut Points>,
+}
+
+impl Asked<'_> {
+    fn point(&self, g: f64, t: f64) -> [f64; 2] {
+        let mut known = self.known.borrow_mut();
+        if known.len() >= POINTS {
+            known.clear();
+        }
+        *known
+            .entry([g.to_bits(), t.to_bits()])
+            .or_insert_with(|| [IvCurve::v_oc(self.electrical, g, t), IvCurve::v_mp(self.electrical, g, t)])
+    }
+}
+
+impl IvCurve for Asked<'_> {
+    fn current_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        IvCurve::current_at(self.electrical, v, g, t)
+    }
+
+    fn shape_at(&self, v: f64, g: f64, t: f64) -> f64 {
+        IvCurve::shape_at(self.electrical, v, g, t)
+    }
+
+    fn v_oc(&self, g: f64, t: f64) -> f64 {
+        self.point(g, t)[0]
+    }
+
+    fn v_mp(&self, g: f64, t: f64) -> f64 {
+        self.point(g, t)[1]
+    }
+}
+
+impl Fits {
+    fn of(&mut self, job: &Job, tag: &str, sheet: &ModuleSheet) -> Result<&mut Fitted, ModuleError> {
+        let rows = job.matrices.get(tag).map_or(&[][..], Vec::as_slice);
+        if self.known.get(tag).is_some_and(|f| f.sheet != *sheet || f.matrix != rows) {
+            self.known.remove(tag);
+        }
+        match self.known.entry(tag.to_string()) {
+            Entry::Occupied(entry) => Ok(entry.into_mut()),
+            Entry::Vacant(entry) => {
+                self.made += 1;
+                let matrix = matrix(job, tag)?;
+                let (electrical, notes) = Electrical::fit(sheet, matrix.as_ref())?;
+                Ok(entry.insert(Fitted {
+                    sheet: sheet.clone(),
+                    matrix: rows.to_vec(),
+                    electrical: Arc::new(electrical),
+                    glass: Arc::new(Glass::from_sheet(sheet)?),
+                    notes,
+                    points: Points::new(),
+                }))
+            }
+        }
+    }
+}
+
 impl Plan {
     /// Sun, sky and planes once, then every option.
     ///
     /// # Errors
     /// [`EnergyError`] when a record cannot be turned into physics, or the modules do not fit the planes.
     pub fn of(job: &Job, weather: &WeatherYear) -> Result<Plan, EnergyError> {
+        Plan::under(job, weather, None, &mut Fits::default())
+    }
+
+    /// As [`Plan::of`] under a sun that is known already, that of this place and these days, and with modules that were
+    /// fitted before.
+    ///
+    /// # Errors
+    /// As [`Plan::of`].
+    pub fn under(
+        job: &Job,
+        weather: &WeatherYear,
+        sun: Option<&SunTrack>,
+        fits: &mut Fits,
+    ) -> Result<Plan, EnergyError> {
         if !weather.is_whole_year() {
             let day = |d: Option<&chrono::NaiveDate>| d.map_or_else(|| "none".to_string(), ToString::to_string);
             return Err(EnergyError::NoYear {
@@ -173,8 +278,9 @@ impl Plan {
             });
         }
         let skyline = Skyline::new(&job.skyline)?;
-        let site = SiteLight::over(weather, &job.spec.plane, &skyline, job.spec.sky_model);
-        Plan::on(job, weather, site)
+        let sun = sun.cloned().unwrap_or_else(|| SunTrack::over(weather));
+        let site = SiteLight::under(sun, weather, &job.spec.plane, &skyline, job.spec.sky_model);
+        Plan::lay(job, weather, site, fits)
     }
 
     /// Every option on light that is known already: that of `job.spec.plane` under this weather.
@@ -182,13 +288,17 @@ impl Plan {
     /// # Errors
     /// As [`Plan::of`].
     pub fn on(job: &Job, weather: &WeatherYear, site: SiteLight) -> Result<Plan, EnergyError> {
+        Plan::lay(job, weather, site, &mut Fits::default())
+    }
+
+    fn lay(job: &Job, weather: &WeatherYear, site: SiteLight, fits: &mut Fits) -> Result<Plan, EnergyError> {
         let mut notes = job.notes.clone();
         let common = common(job, weather, &site, &mut notes)?;
-        let mut options = Vec::with_capacity(job.options.len());
-        let mut cache = PlanCache::default();
-        for option in &job.options {
-            options.push(cache.option(job, option, weather, &site)?);
-        }
+        let mut cache = PlanCache { modules: std::mem::take(fits), ..PlanCache::default() };
+        let options: Result<Vec<PlannedOption>, EnergyError> =
+            job.options.iter().map(|option| cache.option(job, option, weather, &site)).collect();
+        *fits = cache.modules;
+        let options = options?;
         notes.extend(snow_note(job, weather));
         notes.extend(slots_note(&options));
         notes.extend(field_note(&options));
@@ -202,7 +312,7 @@ impl Plan {
 pub struct PlanCache {
     layouts: FitCache,
     fits: Vec<((usize, Face, GroupCurve, Wanted), RoofFit)>,
-    models: Vec<(ModuleSheet, Option<Matrix>, Arc<Electrical>, Vec<Note>)>,
+    modules: Fits,
     arrays: Vec<(ArrayKey, ArrayShade)>,
     rows: Vec<((usize, RowModules, GroupCurve), ArrayShade)>,
     snow: Vec<((usize, u32, SnowSpec), Vec<f64>)>,
@@ -230,7 +340,7 @@ impl PartialEq for ArrayKey {
 impl PlanCache {
     /// A cache that knows the fitted modules of another and nothing of its site.
     pub fn with_models_of(&self) -> PlanCache {
-        PlanCache { models: self.models.clone(), ..PlanCache::default() }
+        PlanCache { modules: self.modules.clone(), ..PlanCache::default() }
     }
 
     /// One option of a job on light that is known already. The site must be the same for all calls on one cache.
@@ -246,20 +356,6 @@ impl PlanCache {
     ) -> Result<PlannedOption, EnergyError> {
         let t_min = weather.t_amb.iter().copied().fold(f64::INFINITY, f64::min);
         plan_option(job, option, weather, site, t_min, self)
-    }
-
-    fn model(
-        &mut self,
-        sheet: &ModuleSheet,
-        matrix: Option<&Matrix>,
-    ) -> Result<(Arc<Electrical>, Vec<Note>), ModuleError> {
-        if let Some(known) = self.models.iter().find(|m| m.0 == *sheet && m.1.as_ref() == matrix) {
-            return Ok((known.2.clone(), known.3.clone()));
-        }
-        let (electrical, notes) = Electrical::fit(sheet, matrix)?;
-        let electrical = Arc::new(electrical);
-        self.models.push((sheet.clone(), matrix.cloned(), electrical.clone(), notes.clone()));
-        Ok((electrical, notes))
     }
 
     fn array(&mut self, key: ArrayKey, fit: &RoofFit, light: &PlaneLight) -> ArrayShade {
@@ -469,10 +565,9 @@ fn plan_option(
     let mut notes = Vec::new();
 
     // The module.
-    let matrix = matrix(job, &option.module).map_err(module)?;
-    let (electrical, mut more) = cache.model(sheet, matrix.as_ref()).map_err(module)?;
-    notes.append(&mut more);
-    let glass = Glass::from_sheet(sheet).map_err(module)?;
+    let fitted = cache.modules.of(job, &option.module, sheet).map_err(module)?;
+    let (electrical, glass) = (fitted.electrical.clone(), fitted.glass.clone());
+    notes.extend_from_slice(&fitted.notes);
     let thermal: Vec<Thermal> =
         site.planes.iter().map(|p| Thermal::new(&p.spec.cooling, sheet, site.wind_height_m)).collect();
     let (light_induced, mut more) = light_induced(sheet);
@@ -494,7 +589,9 @@ fn plan_option(
         cable: job.spec.cable.clone(),
         weather_t_min_c: t_min.is_finite().then_some(t_min),
     };
-    let check = check(&question, Some(electrical.as_ref())).map_err(plant)?;
+    let fitted = cache.modules.of(job, &option.module, sheet).map_err(module)?;
+    let curve = Asked { electrical: &electrical, known: RefCell::new(&mut fitted.points) };
+    let check = check(&question, Some(&curve)).map_err(plant)?;
     notes.extend(check.notes.iter().cloned());
     let strings = check.strings.clone();
     let dealt = places.deal(option, &check.layout.inverters, &strings)?;
@@ -530,6 +627,16 @@ fn plan_option(
             );
         }
         if let Some(rows) = &plane.spec.rows {
+            if !plane.spec.obstacles.is_empty() {
+                notes.push(Note::loud(
+                    "rows.obstacles",
+                    format!(
+                        "Plane \"{}\" has rows and obstacles: the shade of obstacles on rows is not computed, so the \
+                         energy is too high by it.",
+                        plane.spec.name
+                    ),
+                ));
+            }
             orientation = RowModules::orientation_for(&face, rows.slant_m, rows.high);
             high = rows.high.max(1);
             notes.extend(slant_note(&option.tag, &plane.spec.name, &face, orientation, rows, plane.spec.gap_m));
@@ -629,7 +736,7 @@ fn plan_option(
             nameplate: Nameplate { modules: places.modules, p_stc_w: p_stc },
             low_light: electrical.clone(),
             heat: Heat { electrical, thermal: Arc::new(thermal) },
-            glass: Arc::new(glass),
+            glass,
             rear: Rear {
                 bifaciality: sheet.bifaciality.unwrap_or(0.0),
                 kept: REAR_STRUCTURE_KEPT * REAR_UNEVEN_KEPT,
@@ -939,5 +1046,37 @@ impl Dealt {
             // A lumped array says nothing about strings; each module counts on its own.
             _ => roof::Wiring::EachModule(chosen.to_vec()),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+
+    #[test]
+    fn a_module_is_fitted_once_and_gives_the_same_plan() {
+        let mut job = crate::job::load(Path::new("configs/two-skies/cloudy.toml")).unwrap();
+        let weather = crate::sky::read(&job.weather_path(), &job.read_hints().unwrap()).unwrap();
+        let sun = SunTrack::over(&weather);
+        let mut fits = Fits::default();
+        let alone = Plan::of(&job, &weather).unwrap();
+        let modules = alone.options.iter().map(|o| &o.module).collect::<std::collections::BTreeSet<_>>().len() as u64;
+        for _ in 0..3 {
+            let shared = Plan::under(&job, &weather, Some(&sun), &mut fits).unwrap();
+            assert_eq!(shared.years(), alone.years());
+            for (a, b) in shared.options.iter().zip(&alone.options) {
+                assert_eq!((&a.check, &a.notes), (&b.check, &b.notes));
+            }
+        }
+        assert_eq!(fits.made, modules);
+        // Another sheet under the same tag is another module.
+        let tag = job.options[0].module.clone();
+        job.modules.get_mut(&tag).unwrap().gamma_pct_per_k -= 0.01;
+        let shared = Plan::under(&job, &weather, Some(&sun), &mut fits).unwrap();
+        assert_eq!(shared.years(), Plan::of(&job, &weather).unwrap().years());
+        assert_ne!(shared.years(), alone.years());
+        assert_eq!(fits.made, modules + 1);
     }
 }

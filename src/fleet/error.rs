@@ -56,6 +56,12 @@ pub enum FleetError {
         /// What differs.
         what: String,
     },
+    /// One site that was asked for cannot be run.
+    #[error("{reason}")]
+    Site {
+        /// Why, beginning with file and line.
+        reason: String,
+    },
     /// Results that do not fit together.
     #[error("{path}: {found}; expected every site once.\n  {mend}")]
     Parts {

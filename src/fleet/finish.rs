@@ -1,12 +1,14 @@
 //! The end of a run: all parts checked, joined and summed up.
 
+use std::collections::{BTreeMap, HashMap};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
 use super::error::FleetError;
-use super::manifest::{Manifest, clear, list, prepare, refused_file, rows_file};
+use super::manifest::{Manifest, clear, list, prepare, refused_file, rows_file, weather_file};
+use super::stamp;
 use crate::tables::{Table, TableError, csv_bytes, group_rows, read_parquet, read_parquet_columns, write_whole};
 
 /// Sites up to which an index is made: a page with more is of no use in a browser.
@@ -40,6 +42,14 @@ pub struct IndexLine {
     pub best: Option<(String, f64, f64, f64)>,
     /// Why it was refused.
     pub refused: Option<String>,
+}
+
+impl IndexLine {
+    /// From a row of `refused.csv`.
+    fn refused(record: &csv::StringRecord) -> IndexLine {
+        let cell = |i: usize| record.get(i).unwrap_or_default().to_string();
+        IndexLine { row: cell(0).parse().unwrap_or(0), site: cell(2), best: None, refused: Some(cell(3)) }
+    }
 }
 
 /// `summary.json`.
@@ -157,13 +167,16 @@ pub fn gather(dir: &Path) -> Result<Joined, FleetError> {
         manifest.expect(other, folder)?;
     }
     let home = all_there(&manifest, &folders)?;
+    one_weather(&home)?;
     prepare(dir)?;
     clear(dir, true)?;
     manifest.write(dir)?;
     for (part, folder) in home.iter().enumerate() {
-        for (from, to) in
-            [(refused_file(folder, part), refused_file(dir, part)), (rows_file(folder, part), rows_file(dir, part))]
-        {
+        for (from, to) in [
+            (refused_file(folder, part), refused_file(dir, part)),
+            (weather_file(folder, part), weather_file(dir, part)),
+            (rows_file(folder, part), rows_file(dir, part)),
+        ] {
             let bytes = std::fs::read(&from).map_err(|e| FleetError::unreadable(&from, &e, "a part of a fleet"))?;
             write_whole(&to, &bytes)?;
         }
@@ -198,6 +211,53 @@ fn all_there(manifest: &Manifest, folders: &[(PathBuf, Manifest)]) -> Result<Vec
         }
     }
     Ok(home)
+}
+
+/// Refuses shares that saw different files under one name. Only lengths are compared: a copy on another machine has a
+/// time of its own.
+fn one_weather(home: &[PathBuf]) -> Result<(), FleetError> {
+    let mut seen: BTreeMap<String, (u64, &PathBuf)> = BTreeMap::new();
+    for (part, folder) in home.iter().enumerate() {
+        for (name, stamp) in stamp::read(&weather_file(folder, part)).unwrap_or_default() {
+            let Some(stamp) = stamp else { continue };
+            let (bytes, first) = *seen.entry(name.clone()).or_insert((stamp.bytes, folder));
+            if bytes != stamp.bytes {
+                return Err(FleetError::Parts {
+                    path: folder.clone(),
+                    found: format!(
+                        "the weather file {name} had {} bytes here and {bytes} bytes for {}",
+                        stamp.bytes,
+                        first.display()
+                    ),
+                    mend: "Run one of the two again on the same weather files.".to_string(),
+                });
+            }
+        }
+    }
+    Ok(())
+}
+
+/// The lines of the index of a folder that holds a whole run, for a page that is made again; nothing when the folder
+/// holds no such run, or more sites than an index has.
+///
+/// # Errors
+/// [`FleetError`] when a file of the run cannot be read.
+pub fn index_of(folder: &Path) -> Result<Option<(Manifest, Vec<IndexLine>)>, FleetError> {
+    let Some(manifest) = Manifest::of(folder)? else { return Ok(None) };
+    if manifest.sites > INDEX_SITES || (0..manifest.parts).any(|part| manifest.check(folder, part).is_err()) {
+        return Ok(None);
+    }
+    let mut all = Columns { groups: vec![Vec::new(); manifest.groups.len()], ..Columns::default() };
+    let mut index = Vec::new();
+    for part in 0..manifest.parts {
+        let mut lines = all.add(&read_parquet(&rows_file(folder, part))?, &manifest.groups);
+        let path = refused_file(folder, part);
+        let text = std::fs::read_to_string(&path).map_err(|e| FleetError::unreadable(&path, &e, "refusals"))?;
+        lines.extend(csv::Reader::from_reader(text.as_bytes()).records().flatten().map(|r| IndexLine::refused(&r)));
+        lines.sort_by_key(|l| l.row);
+        index.append(&mut lines);
+    }
+    Ok(Some((manifest, index)))
 }
 
 /// The columns that the summary needs.
@@ -243,8 +303,7 @@ pub(super) fn join(folder: &Path, manifest: &Manifest) -> Result<Joined, FleetEr
                 refused.push((cell(2), cell(3)));
             }
             if with_index {
-                let row = cell(0).parse().unwrap_or(0);
-                lines.push(IndexLine { row, site: cell(2), best: None, refused: Some(cell(3)) });
+                lines.push(IndexLine::refused(&record));
             }
         }
         if with_index {
@@ -274,11 +333,31 @@ pub(super) fn join(folder: &Path, manifest: &Manifest) -> Result<Joined, FleetEr
     Ok(Joined { folder: folder.to_path_buf(), title, language, summary, index, refused })
 }
 
+/// Words that repeat, by number: a row then takes no more than its figures.
+#[derive(Default)]
+struct Names {
+    all: Vec<String>,
+    known: HashMap<String, u32>,
+}
+
+impl Names {
+    fn number(&mut self, name: &str) -> u32 {
+        if let Some(&at) = self.known.get(name) {
+            return at;
+        }
+        let at = self.all.len() as u32;
+        self.all.push(name.to_string());
+        self.known.insert(name.to_string(), at);
+        at
+    }
+}
+
 /// What the summary keeps of every row.
 #[derive(Default)]
 struct Columns {
-    option: Vec<String>,
-    groups: Vec<Vec<String>>,
+    names: Names,
+    option: Vec<u32>,
+    groups: Vec<Vec<u32>>,
     y_f: Vec<f64>,
     e_ac: Vec<f64>,
     gap_per_kw: Vec<f64>,
@@ -295,9 +374,9 @@ impl Columns {
         let numbers = |name: &str| table.numbers(name).unwrap_or_default();
         let (site, option) = (words("site"), words("option"));
         let (y_f, e_ac, gap) = (numbers("y_f_h"), numbers("e_ac_kwh"), numbers("gap_kwh"));
-        self.option.extend_from_slice(option);
+        self.option.extend(option.iter().map(|name| self.names.number(name)));
         for (all, name) in self.groups.iter_mut().zip(groups) {
-            all.extend_from_slice(words(name));
+            all.extend(words(name).iter().map(|name| self.names.number(name)));
         }
         self.y_f.extend_from_slice(y_f);
         self.e_ac.extend_from_slice(e_ac);
@@ -325,14 +404,16 @@ impl Columns {
 
     /// By option, and by one of the copied columns before it.
     fn summary(&self, group: Option<usize>) -> Result<Vec<GroupSummary>, TableError> {
+        let numbers = |column: &[u32]| column.iter().map(|&n| i64::from(n)).collect::<Vec<_>>();
         let mut table = Table::new();
         let mut by = Vec::new();
         if let Some(g) = group {
-            table = table.text("group", self.groups[g].clone());
+            table = table.whole("group", numbers(&self.groups[g]));
             by.push("group");
         }
         by.push("option");
-        let table = table.text("option", self.option.clone());
+        let table = table.whole("option", numbers(&self.option));
+        let name = |number: u32| self.names.all.get(number as usize).cloned().unwrap_or_default();
         let groups = group_rows(&table, &by)?;
         let mut lines: Vec<GroupSummary> = groups
             .iter()
@@ -341,8 +422,8 @@ impl Columns {
                 let pick = |x: &[f64]| rows.iter().map(|&i| x[i]).collect::<Vec<_>>();
                 let count = |x: &[bool]| rows.iter().filter(|&&i| x[i]).count();
                 GroupSummary {
-                    group: group.map_or(String::new(), |g| self.groups[g][rows[0]].clone()),
-                    option: self.option[rows[0]].clone(),
+                    group: group.map_or(String::new(), |g| name(self.groups[g][rows[0]])),
+                    option: name(self.option[rows[0]]),
                     sites: rows.len(),
                     e_ac_kwh: pick(&self.e_ac).iter().sum(),
                     y_f_h: Quantiles::of(&mut pick(&self.y_f)),

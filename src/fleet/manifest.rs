@@ -10,6 +10,9 @@ use crate::tables::{read_parquet_columns, write_whole};
 
 pub(super) const ROWS: &str = "fleet.parquet";
 pub(super) const REFUSED: &str = "refused";
+const WEATHER: &str = "weather";
+/// Pages of single sites, made on demand.
+pub const PAGES: &str = "pages";
 const MANIFEST: &str = "manifest.json";
 /// Written at the end, from the parts.
 const FINAL: [&str; 4] = ["refused.csv", "summary.json", "fleet.csv", "index.html"];
@@ -127,9 +130,14 @@ pub(super) fn refused_file(folder: &Path, part: usize) -> PathBuf {
     folder.join(REFUSED).join(format!("part-{part:05}.csv"))
 }
 
+/// Which weather files the part was made from.
+pub(super) fn weather_file(folder: &Path, part: usize) -> PathBuf {
+    folder.join(WEATHER).join(format!("part-{part:05}.csv"))
+}
+
 /// Makes the folders.
 pub(super) fn prepare(folder: &Path) -> Result<(), FleetError> {
-    for path in [folder.to_path_buf(), folder.join(ROWS), folder.join(REFUSED)] {
+    for path in [folder.to_path_buf(), folder.join(ROWS), folder.join(REFUSED), folder.join(WEATHER)] {
         std::fs::create_dir_all(&path).map_err(|e| FleetError::folder(&path, &e))?;
     }
     Ok(())
@@ -142,7 +150,7 @@ pub(super) fn clear(folder: &Path, all: bool) -> Result<(), FleetError> {
     if all {
         away.push(folder.join(MANIFEST));
     }
-    for (sub, ending) in [(ROWS, ".parquet"), (REFUSED, ".csv")] {
+    for (sub, ending) in [(ROWS, ".parquet"), (REFUSED, ".csv"), (WEATHER, ".csv")] {
         let sub = folder.join(sub);
         for (path, name) in list(&sub)? {
             let part = name.starts_with("part-") && name.ends_with(ending);
@@ -150,6 +158,12 @@ pub(super) fn clear(folder: &Path, all: bool) -> Result<(), FleetError> {
                 away.push(path);
             }
         }
+    }
+    if all {
+        // Pages of sites of the run before; a page of ours begins with the number of the row.
+        let ours =
+            |name: &str| name.ends_with(".html") && name.len() > 5 && name[..5].bytes().all(|b| b.is_ascii_digit());
+        away.extend(list(&folder.join(PAGES))?.into_iter().filter(|(_, name)| ours(name)).map(|(path, _)| path));
     }
     away.extend(list(folder)?.into_iter().filter(|(_, name)| is_half(name)).map(|(path, _)| path));
     for path in away {

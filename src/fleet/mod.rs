@@ -29,20 +29,22 @@ mod set;
 mod site;
 #[cfg(feature = "tables")]
 mod skies;
+#[cfg(feature = "tables")]
+mod stamp;
 
 pub use error::FleetError;
 pub use sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SITES_PER_PART, SiteRow, Sites};
 pub use spec::FleetSpec;
 
 #[cfg(feature = "tables")]
-pub use finish::{GroupSummary, INDEX_SITES, IndexLine, Joined, Quantiles, Summary, gather};
+pub use finish::{GroupSummary, INDEX_SITES, IndexLine, Joined, Quantiles, Summary, gather, index_of};
 #[cfg(feature = "tables")]
-pub use manifest::Manifest;
+pub use manifest::{Manifest, PAGES};
 #[cfg(feature = "tables")]
 pub use run::{Fleet, How, Ran, Share};
 #[cfg(feature = "tables")]
 pub use set::WeatherSet;
 #[cfg(feature = "tables")]
-pub use site::{OptionDone, SiteDone, SiteRefused, Stages};
+pub use site::{OneSite, OptionDone, SiteDone, SiteRefused, Stages, page_stem};
 #[cfg(feature = "tables")]
 pub use skies::{Skies, YEARS_KEPT};

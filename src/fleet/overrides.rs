@@ -31,9 +31,11 @@ pub fn value(cell: &str) -> Value {
 /// the place of another way to state it, and of the template's strings. Whether key and value are good is for the
 /// checks of the job to say.
 ///
+/// Gives the path of the input as the ledger of a job names it.
+///
 /// # Errors
 /// What is wrong with the key itself.
-pub fn set(sections: &mut Value, key: &str, value: Value) -> Result<(), String> {
+pub fn set(sections: &mut Value, key: &str, value: Value) -> Result<String, String> {
     let (first, rest) = key.split_once('.').unwrap_or((key, ""));
     match first {
         "plane" | "option" => {
@@ -60,9 +62,11 @@ pub fn set(sections: &mut Value, key: &str, value: Value) -> Result<(), String> 
             if first == "option" {
                 make_room(&mut items[at], below);
             }
-            put(&mut items[at], below, value)
+            put(&mut items[at], below, value)?;
+            let name = items[at].get(name_key).and_then(Value::as_str).map_or((at + 1).to_string(), str::to_string);
+            Ok(format!("{first}.{name}.{below}"))
         }
-        _ => put(sections, key, value),
+        _ => put(sections, key, value).map(|()| key.to_string()),
     }
 }
 
@@ -119,7 +123,7 @@ mod tests {
             "plane": [{"name": "a.b", "tilt_deg": 1}, {"name": "b", "tilt_deg": 2}],
             "option": [{"tag": "A", "target_kw": 40, "strings": [20, 20]}],
         });
-        set(&mut t, "plane.tilt_deg", json!(10)).unwrap();
+        assert_eq!(set(&mut t, "plane.tilt_deg", json!(10)).unwrap(), "plane.a.b.tilt_deg");
         set(&mut t, "plane.b.tilt_deg", json!(20)).unwrap();
         set(&mut t, "plane.a.b.azimuth_deg", json!(90)).unwrap();
         set(&mut t, "option.A.modules", json!(60)).unwrap();

@@ -1,9 +1,11 @@
 //! The run: parts in order, sites of a part on all threads, writing beside computing.
 
 use std::collections::HashMap;
+use std::ops::{Deref, DerefMut};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::sync::mpsc::sync_channel;
+use std::sync::{Mutex, PoisonError};
 
 use rayon::prelude::*;
 use serde_json::Value;
@@ -14,12 +16,12 @@ use super::finish::{Joined, join};
 use super::manifest::{self, Manifest, clear, prepare};
 use super::rows;
 use super::set::WeatherSet;
-use super::site::{Shared, SiteDone, SiteRefused, SkyOf, Stages, read_small};
+use super::site::{Bench, OneSite, Shared, SiteDone, SiteRefused, SkyOf, Stages, read_small};
 use super::sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SiteRow, Sites};
 use super::skies::Skies;
 use super::spec::FleetSpec;
-use crate::energy::Scratch;
-use crate::job;
+use super::stamp::{self, Stamp, Stamps};
+use crate::job::{self, FileDigest};
 use crate::tables::{csv_bytes, read_parquet, write_parquet, write_whole};
 
 /// A share of a fleet: part `i` (from 0) belongs to share `i mod n + 1`.
@@ -76,15 +78,52 @@ pub struct Ran {
     pub refused: usize,
     /// Parts that an earlier run had finished.
     pub kept: usize,
+    /// Parts that an earlier run had finished, run again because a weather file behind them has changed since.
+    pub stale: usize,
     /// Weather files read.
     pub reads: u64,
     /// The end files; nothing for a share.
     pub joined: Option<Joined>,
 }
 
+/// Working memory that is not in use: one for every thread, kept from site to site and from part to part.
+#[derive(Default)]
+struct Benches(Mutex<Vec<Bench>>);
+
+/// Goes back when it is dropped.
+struct Taken<'a>(&'a Benches, Bench);
+
+impl Benches {
+    fn take(&self) -> Taken<'_> {
+        let free = self.0.lock().unwrap_or_else(PoisonError::into_inner).pop();
+        Taken(self, free.unwrap_or_default())
+    }
+}
+
+impl Deref for Taken<'_> {
+    type Target = Bench;
+
+    fn deref(&self) -> &Bench {
+        &self.1
+    }
+}
+
+impl DerefMut for Taken<'_> {
+    fn deref_mut(&mut self) -> &mut Bench {
+        &mut self.1
+    }
+}
+
+impl Drop for Taken<'_> {
+    fn drop(&mut self) {
+        self.0.0.lock().unwrap_or_else(PoisonError::into_inner).push(std::mem::take(&mut self.1));
+    }
+}
+
 /// A fleet, read and checked.
 pub struct Fleet {
     shared: Shared,
+    benches: Benches,
     manifest: Manifest,
     groups: Vec<&'static str>,
 }
@@ -104,6 +143,7 @@ impl Fleet {
         let template = job::load(&template_path)?;
         let record = template.record();
         let sections = record.get("job").cloned().unwrap_or(Value::Null);
+        let given = template.ledger().into_iter().filter(|l| l.given).map(|l| l.path).collect();
         let mut files = HashMap::new();
         for digest in &template.files {
             let path = PathBuf::from(&digest.file);
@@ -142,8 +182,15 @@ impl Fleet {
             split: spec.split,
             csv: spec.csv,
         };
+        let digest = |path: &Path, sha256: &str| FileDigest {
+            file: path.display().to_string().replace('\\', "/"),
+            sha256: sha256.to_string(),
+        };
         let shared = Shared {
             base,
+            own_files: vec![digest(path, &manifest.fleet_sha256), digest(&sites_path, &manifest.sites_sha256)],
+            given,
+            job_files: template.files.clone(),
             sections,
             job_base: template.base.clone(),
             weather_file: template.weather_path(),
@@ -154,7 +201,7 @@ impl Fleet {
             set,
             spec,
         };
-        let fleet = Fleet { shared, manifest, groups };
+        let fleet = Fleet { shared, benches: Benches::default(), manifest, groups };
         fleet.check_columns()?;
         Ok(fleet)
     }
@@ -176,6 +223,26 @@ impl Fleet {
             }
         }
         Ok(())
+    }
+
+    /// One site by its name, ready to be weighed by itself: the same job and weather as in the run of all.
+    ///
+    /// # Errors
+    /// [`FleetError::Site`] when there is no such site, or it is refused.
+    pub fn one(&self, name: &str) -> Result<OneSite, FleetError> {
+        let row = self.shared.sites.find(name).map_err(|near| FleetError::Site {
+            reason: format!(
+                "{}: there is no site \"{name}\"; expected a name of the column site.\n  {}",
+                self.shared.sites.file,
+                near.map_or("Mend the name.".to_string(), |near| format!("Did you mean \"{near}\"?"))
+            ),
+        })?;
+        self.shared.one(&row).map_err(|refused| FleetError::Site { reason: refused.reason })
+    }
+
+    /// Title of the fleet.
+    pub fn title(&self) -> &str {
+        &self.shared.spec.title
     }
 
     /// What the results are made from.
@@ -206,8 +273,8 @@ impl Fleet {
         let results: Vec<Result<SiteDone, SiteRefused>> = rows
             .par_iter()
             .with_max_len(1)
-            .map_init(Scratch::default, |scratch, row| {
-                let result = self.shared.site(row, scratch);
+            .map(|row| {
+                let result = self.shared.site(row, &mut self.benches.take());
                 on_site();
                 result
             })
@@ -280,9 +347,12 @@ impl Fleet {
             });
             for &part in &mine {
                 if earlier.is_some() && self.manifest.check(&folder, part).is_ok() {
-                    ran.kept += 1;
-                    self.manifest.rows_of(part).for_each(|_| on_site());
-                    continue;
+                    if self.same_weather(&folder, part) {
+                        ran.kept += 1;
+                        self.manifest.rows_of(part).for_each(|_| on_site());
+                        continue;
+                    }
+                    ran.stale += 1;
                 }
                 let (done, refused) = self.part(part, on_site);
                 ran.sites += done.len() + refused.len();
@@ -306,7 +376,21 @@ impl Fleet {
         Ok(ran)
     }
 
-    /// Refusals first: a part counts as done when its rows are there.
+    /// The weather files behind a part, each as this run first saw it.
+    fn stamps(&self, part: usize) -> Stamps {
+        let files = self.shared.sites.part(part).iter().filter_map(|row| self.shared.sky_file(row)).collect::<Vec<_>>();
+        files.into_iter().map(|(name, path)| (name, self.shared.skies.stamp(&path))).collect()
+    }
+
+    /// Whether the weather files behind a finished part are those that it was made from.
+    fn same_weather(&self, folder: &Path, part: usize) -> bool {
+        let rows = self.shared.sites.part(part);
+        let now: Stamps =
+            rows.iter().filter_map(|r| self.shared.sky_file(r)).map(|(n, p)| (n, Stamp::of(&p))).collect();
+        stamp::read(&manifest::weather_file(folder, part)).is_some_and(|then| then == now)
+    }
+
+    /// Refusals and weather first: a part counts as done when its rows are there.
     fn write_part(
         &self,
         folder: &Path,
@@ -324,6 +408,7 @@ impl Fleet {
         }
         let bytes = csv.into_inner().map_err(|e| FleetError::folder(&path, e.error()))?;
         write_whole(&path, &bytes)?;
+        stamp::write(&self.stamps(part), &manifest::weather_file(folder, part))?;
         let table = rows::table(done, &self.groups, self.manifest.split);
         Ok(write_parquet(&table, &manifest::rows_file(folder, part))?)
     }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::fmt::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::sky;
 use crate::tables::{Column, RowGroups, TableError};
@@ -15,6 +15,7 @@ const COLUMNS: [(&str, &str); 5] = [("ghi", "W/m2"), ("dni", "W/m2"), ("dhi", "W
 /// in m/s at 10 m. Sorted by site, each site's rows lie in few row groups, and only those are read.
 #[derive(Debug)]
 pub struct WeatherSet {
+    path: PathBuf,
     name: String,
     groups: RowGroups,
     label: Label,
@@ -26,7 +27,13 @@ impl WeatherSet {
     /// # Errors
     /// [`TableError::Read`] when the file is no Parquet with a column `site`.
     pub fn open(path: &Path, label: Label) -> Result<WeatherSet, TableError> {
-        Ok(WeatherSet { name: path.display().to_string(), groups: RowGroups::open(path, "site")?, label })
+        let name = path.display().to_string();
+        Ok(WeatherSet { path: path.to_path_buf(), name, groups: RowGroups::open(path, "site")?, label })
+    }
+
+    /// The file.
+    pub fn path(&self) -> &Path {
+        &self.path
     }
 
     /// The year of one site; its position comes from `hints.place`.

@@ -1,9 +1,10 @@
 //! One site: the template with its row's cells, its weather, all options.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::io;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
@@ -11,12 +12,13 @@ use serde_json::{Value, json};
 
 use super::overrides::{self, value};
 use super::sites::{GROUP_COLUMNS, SiteRow, Sites};
-use super::skies::Skies;
+use super::skies::{Skies, SkyYear};
 use super::spec::FleetSpec;
-use crate::energy::{Plan, Scratch};
-use crate::job::{self, Job, JobError};
+use super::stamp;
+use crate::energy::{Fits, Plan, Scratch};
+use crate::job::{self, FileDigest, Job, JobError, Placed};
 use crate::plant::Verdict;
-use crate::sky::shift;
+use crate::units::Note;
 use crate::weather::{ReadHints, WeatherYear};
 use crate::weigh::{Brief, brief};
 
@@ -63,6 +65,37 @@ pub struct SiteRefused {
     pub reason: String,
 }
 
+/// One site, ready to be weighed by itself: its row put into the template, and its weather year.
+#[derive(Debug, Clone)]
+pub struct OneSite {
+    /// Row of the table, from 1.
+    pub row: usize,
+    /// Its name.
+    pub name: String,
+    /// The job, checked. Which inputs were given and on whose word is known as for a job file of its own.
+    pub job: Job,
+    /// The year that drives it, light scaled where the table says so.
+    pub weather: WeatherYear,
+}
+
+/// Job and weather of a row.
+struct Prepared {
+    job: Job,
+    /// As read, shared by sites.
+    read: Arc<SkyYear>,
+    /// The year to be run where it is not the one that was read.
+    scaled: Option<WeatherYear>,
+    placed: Placed,
+    /// The weather file, or the name in the weather set.
+    sky: String,
+}
+
+impl Prepared {
+    fn year(&self) -> &WeatherYear {
+        self.scaled.as_ref().unwrap_or(&self.read.year)
+    }
+}
+
 /// Time spent in the stages, over all threads, nanoseconds.
 #[derive(Debug, Default)]
 pub struct Stages {
@@ -85,13 +118,26 @@ impl Stages {
     }
 }
 
+/// What a thread keeps from site to site.
+#[derive(Debug, Default)]
+pub(super) struct Bench {
+    scratch: Scratch,
+    fits: Fits,
+}
+
 /// What all sites share.
 pub(super) struct Shared {
     pub spec: FleetSpec,
     /// Folder of the fleet file.
     pub base: PathBuf,
+    /// The fleet file and the table of sites, with checksums.
+    pub own_files: Vec<FileDigest>,
     /// Sections of the template.
     pub sections: Value,
+    /// Inputs that the template gives; the others are defaults.
+    pub given: BTreeSet<String>,
+    /// Files of the template, with checksums.
+    pub job_files: Vec<FileDigest>,
     /// Folder of the template.
     pub job_base: PathBuf,
     /// The template's weather file.
@@ -141,8 +187,9 @@ impl Shared {
         Ok(SkyOf::File(self.base.join(path)))
     }
 
-    /// The template with the cells of a row put in.
-    pub fn job(&self, at: &str, cells: &[String]) -> Result<Job, String> {
+    /// The template with the cells of a row put in. With `on_whose_word` the job also knows which inputs were given, and
+    /// that those of the row come from the table; very many sites do without.
+    pub fn job(&self, at: &str, cells: &[String], on_whose_word: bool) -> Result<Job, String> {
         let mut sections = self.sections.clone();
         let name = self.cell(cells, "site");
         let placed = ["latitude_deg", "longitude_deg"].iter().any(|c| !self.cell(cells, c).is_empty());
@@ -156,6 +203,7 @@ impl Shared {
         } else if placed {
             sections["site"] = json!({ "name": name });
         }
+        let mut of_row = Vec::new();
         for (column, cell) in self.sites.header.iter().zip(cells).filter(|(_, cell)| !cell.is_empty()) {
             let key = match column.as_str() {
                 "latitude_deg" | "longitude_deg" => format!("site.{column}"),
@@ -164,13 +212,24 @@ impl Shared {
                 key if key.contains('.') => key.to_string(),
                 _ => continue,
             };
-            overrides::set(&mut sections, &key, value(cell)).map_err(|why| format!("{at}: {column}: {why}."))?;
+            let path =
+                overrides::set(&mut sections, &key, value(cell)).map_err(|why| format!("{at}: {column}: {why}."))?;
+            of_row.push(path);
         }
-        self.checked(at, &sections).map_err(|e| e.to_string())
+        let given = on_whose_word.then(|| {
+            if !sections["sources"].is_object() {
+                sections["sources"] = json!({});
+            }
+            for path in &of_row {
+                sections["sources"][path] = json!(at);
+            }
+            self.given.iter().cloned().chain(of_row).collect()
+        });
+        self.checked(at, &sections, given).map_err(|e| e.to_string())
     }
 
-    fn checked(&self, at: &str, sections: &Value) -> Result<Job, JobError> {
-        job::from_sections(at, sections, &self.job_base, &mut |path: &Path| match self.files.get(path) {
+    fn checked(&self, at: &str, sections: &Value, given: Option<BTreeSet<String>>) -> Result<Job, JobError> {
+        job::from_sections_given(at, sections, &self.job_base, given, &mut |path: &Path| match self.files.get(path) {
             Some(bytes) => Ok(bytes.clone()),
             None => read_small(path),
         })
@@ -182,7 +241,7 @@ impl Shared {
         if let Err(why) = overrides::set(&mut sections, column, value(cell)) {
             return Some(why);
         }
-        match self.checked(&self.sites.file, &sections) {
+        match self.checked(&self.sites.file, &sections, None) {
             Err(JobError::UnknownKey(fault)) => {
                 Some(format!("{}; expected {}. {}", fault.found, fault.expected, fault.mend))
             }
@@ -190,12 +249,7 @@ impl Shared {
         }
     }
 
-    fn weather(
-        &self,
-        at: &str,
-        cells: &[String],
-        hints: &ReadHints,
-    ) -> Result<(std::sync::Arc<WeatherYear>, String), String> {
+    fn weather(&self, at: &str, cells: &[String], hints: &ReadHints) -> Result<(Arc<SkyYear>, String), String> {
         match self.sky_of(cells)? {
             SkyOf::File(path) => {
                 let year = Stages::time(&self.stages.weather, || self.skies.year(&path, hints))
@@ -205,27 +259,17 @@ impl Shared {
             }
             SkyOf::Set(name) => {
                 let set = self.set.as_ref().ok_or_else(|| format!("{at}: there is no weather set."))?;
-                let year = Stages::time(&self.stages.weather, || set.year(&name, hints))
-                    .map_err(|e| format!("{at}: weather: {e}"))?;
-                Ok((std::sync::Arc::new(year), name))
+                let read = || self.skies.unchanged(set.path(), || set.year(&name, hints));
+                let year = Stages::time(&self.stages.weather, read).map_err(|e| format!("{at}: weather: {e}"))?;
+                Ok((Arc::new(SkyYear::new(year)), name))
             }
         }
     }
 
-    /// Runs one site. Never fails as a whole: what is wrong becomes the reason of a refusal.
-    pub fn site(&self, row: &SiteRow, scratch: &mut Scratch) -> Result<SiteDone, SiteRefused> {
-        let at = self.sites.at(row.line);
-        let name = row.cells.as_ref().map_or_else(|_| String::new(), |c| self.cell(c, "site").to_string());
-        let result = catch_unwind(AssertUnwindSafe(|| self.try_site(row, &at, &name, scratch))).unwrap_or_else(|_| {
-            Err(format!(
-                "{at}: a fault inside the program stopped this site; the others are not affected. Please report it."
-            ))
-        });
-        result.map_err(|reason| SiteRefused { row: row.index + 1, line: row.line, name, reason })
-    }
-
-    fn try_site(&self, row: &SiteRow, at: &str, name: &str, scratch: &mut Scratch) -> Result<SiteDone, String> {
+    /// The cells of a row that may be run: with a name of its own.
+    fn cells_of<'a>(&self, row: &'a SiteRow, at: &str) -> Result<&'a [String], String> {
         let cells = row.cells.as_ref().map_err(|why| format!("{at}: {why}"))?;
+        let name = self.cell(cells, "site");
         if name.is_empty() {
             return Err(format!("{at}: site is empty; expected a name. Give every site a name of its own."));
         }
@@ -235,23 +279,91 @@ impl Shared {
                 self.sites.at(line)
             ));
         }
-        let job = Stages::time(&self.stages.job, || self.job(at, cells))?;
+        Ok(cells)
+    }
+
+    /// Weather for a job that is checked.
+    fn prepared(&self, at: &str, cells: &[String], job: Job) -> Result<Prepared, String> {
         let hints = job.read_hints().map_err(|e| e.to_string())?;
-        let (read, weather) = self.weather(at, cells, &hints)?;
-        let placed = job.settle(&read).map_err(|e| e.to_string())?;
-        let scaled;
-        let mut year: &WeatherYear = &read;
+        let (read, sky) = self.weather(at, cells, &hints)?;
+        let placed = job.settle(&read.year).map_err(|e| e.to_string())?;
         let scale = self.cell(cells, "light_scale");
-        if !scale.is_empty() {
-            scaled = scale_light(year, scale).map_err(|why| format!("{at}: {why}"))?;
-            year = &scaled;
-        }
-        let plan = Stages::time(&self.stages.plan, || Plan::of(&job, year)).map_err(|e| format!("{at}: {e}"))?;
-        let briefs = Stages::time(&self.stages.run, || brief(&job, year, &plan, self.spec.split, scratch))
+        let scaled = if scale.is_empty() {
+            None
+        } else {
+            Some(scale_light(&read.year, scale).map_err(|why| format!("{at}: {why}"))?)
+        };
+        Ok(Prepared { job, read, scaled, placed, sky })
+    }
+
+    /// The weather files behind a row and their names; none for a row that is refused before it is read.
+    pub fn sky_file(&self, row: &SiteRow) -> Option<(String, PathBuf)> {
+        let path = match self.sky_of(row.cells.as_ref().ok()?).ok()? {
+            SkyOf::File(path) => path,
+            SkyOf::Set(_) => self.base.join(self.spec.weather_set.as_ref()?),
+        };
+        Some((stamp::name_of(&path, &self.base), path))
+    }
+
+    fn refusal(&self, row: &SiteRow, reason: String) -> SiteRefused {
+        let name = row.cells.as_ref().map_or_else(|_| String::new(), |c| self.cell(c, "site").to_string());
+        SiteRefused { row: row.index + 1, line: row.line, name, reason }
+    }
+
+    /// One site by itself, with the checksums and the word behind every input that a page shows.
+    pub fn one(&self, row: &SiteRow) -> Result<OneSite, SiteRefused> {
+        self.try_one(row).map_err(|reason| self.refusal(row, reason))
+    }
+
+    fn try_one(&self, row: &SiteRow) -> Result<OneSite, String> {
+        let at = self.sites.at(row.line);
+        let cells = self.cells_of(row, &at)?;
+        let name = self.cell(cells, "site").to_string();
+        let mut job = self.job(&at, cells, true)?;
+        job.name = page_stem(row.index + 1, &name);
+        job.spec.title = format!("{}: {name}", self.spec.title);
+        job.files = self.own_files.iter().chain(&self.job_files).chain(&job.files).fold(Vec::new(), |mut all, file| {
+            if !all.contains(file) {
+                all.push(file.clone());
+            }
+            all
+        });
+        let prepared = self.prepared(&at, cells, job)?;
+        let mut weather = prepared.year().clone();
+        // The shared years are read without checksums.
+        let path = match self.sky_of(cells)? {
+            SkyOf::File(path) => path,
+            SkyOf::Set(_) => self.base.join(self.spec.weather_set.as_deref().unwrap_or_default()),
+        };
+        weather.provenance.sha256 = self.skies.checksum(&path).map_err(|e| format!("{at}: weather: {e}"))?;
+        Ok(OneSite { row: row.index + 1, name, job: prepared.job, weather })
+    }
+
+    /// Runs one site. Never fails as a whole: what is wrong becomes the reason of a refusal.
+    pub fn site(&self, row: &SiteRow, bench: &mut Bench) -> Result<SiteDone, SiteRefused> {
+        let at = self.sites.at(row.line);
+        let result = catch_unwind(AssertUnwindSafe(|| self.try_site(row, &at, bench))).unwrap_or_else(|_| {
+            Err(format!(
+                "{at}: a fault inside the program stopped this site; the others are not affected. Please report it."
+            ))
+        });
+        result.map_err(|reason| self.refusal(row, reason))
+    }
+
+    fn try_site(&self, row: &SiteRow, at: &str, bench: &mut Bench) -> Result<SiteDone, String> {
+        let cells = self.cells_of(row, at)?;
+        let name = self.cell(cells, "site");
+        let job = Stages::time(&self.stages.job, || self.job(at, cells, false))?;
+        let prepared = self.prepared(at, cells, job)?;
+        let Prepared { job, read, placed, .. } = &prepared;
+        let year = prepared.year();
+        let plan = Stages::time(&self.stages.plan, || Plan::under(job, year, Some(read.sun()), &mut bench.fits))
             .map_err(|e| format!("{at}: {e}"))?;
-        let shift = shift::label_note(&read, &plan.site.sun);
+        let briefs = Stages::time(&self.stages.run, || brief(job, year, &plan, self.spec.split, &mut bench.scratch))
+            .map_err(|e| format!("{at}: {e}"))?;
+        let shift = read.label_note();
         let mut common: Vec<&str> = Vec::new();
-        for note in shift.iter().chain(&year.provenance.notes).chain(&placed.notes).chain(&plan.notes) {
+        for note in shift.into_iter().chain(&year.provenance.notes).chain(&placed.notes).chain(&plan.notes) {
             if note.loud && !common.contains(&note.code.as_str()) {
                 common.push(&note.code);
             }
@@ -280,7 +392,7 @@ impl Shared {
                 .collect(),
             latitude_deg: site.map_or(placed.place.latitude_deg, |s| s.latitude_deg),
             longitude_deg: site.map_or(placed.place.longitude_deg, |s| s.longitude_deg),
-            weather,
+            weather: prepared.sky.clone(),
             options,
         };
         let finite = |o: &OptionDone| {
@@ -306,7 +418,23 @@ fn scale_light(year: &WeatherYear, cell: &str) -> Result<WeatherYear, String> {
     for column in [&mut year.ghi, &mut year.dni, &mut year.dhi] {
         column.iter_mut().for_each(|x| *x *= factor);
     }
+    let text =
+        format!("All light of the weather file is taken times {factor}, as light_scale of the table of sites says.");
+    year.provenance.notes.push(Note::quiet("fleet.light-scale", text));
     Ok(year)
+}
+
+/// Name of the page of a site, without ending: the row makes it unlike all others.
+pub fn page_stem(row: usize, name: &str) -> String {
+    let mut stem = format!("{row:05}");
+    for word in name.split(|c: char| !c.is_ascii_alphanumeric()).filter(|w| !w.is_empty()) {
+        if stem.len() + word.len() > 60 {
+            break;
+        }
+        stem.push('-');
+        stem.push_str(&word.to_ascii_lowercase());
+    }
+    stem
 }
 
 fn verdict_word(verdict: Verdict) -> &'static str {

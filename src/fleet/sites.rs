@@ -140,6 +140,25 @@ impl Sites {
         Ok(sites)
     }
 
+    /// The first row with a name; when there is none, a name that is near.
+    pub fn find(&self, name: &str) -> Result<SiteRow, Option<String>> {
+        let Some(at) = self.column("site") else { return Err(None) };
+        let mut near: Option<(f64, String)> = None;
+        for part in 0..self.parts() {
+            for row in self.part(part) {
+                let Some(cell) = row.cells.as_ref().ok().and_then(|c| c.get(at)) else { continue };
+                if cell == name {
+                    return Ok(row);
+                }
+                let score = strsim::normalized_damerau_levenshtein(&cell.to_lowercase(), &name.to_lowercase());
+                if score > 0.6 && near.as_ref().is_none_or(|(best, _)| score > *best) {
+                    near = Some((score, cell.clone()));
+                }
+            }
+        }
+        Err(near.map(|(_, name)| name))
+    }
+
     /// Number of parts.
     pub fn parts(&self) -> usize {
         self.starts.len()

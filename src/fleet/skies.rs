@@ -1,19 +1,58 @@
 //! Weather years, read once for all sites that share them.
 
 use std::collections::HashMap;
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, OnceLock};
 
+use sha2::{Digest, Sha256};
+
+use super::stamp::{self, Stamp};
 use crate::sky;
+use crate::sun::SunTrack;
+use crate::units::Note;
 use crate::weather::{Place, ReadHints, WeatherYear};
 
 /// Weather years kept for later sites, beyond those that the present part still needs. A year of hours takes about
-/// 0.7 MB.
+/// 0.7 MB, the sun over it 0.4 MB.
 pub const YEARS_KEPT: usize = 64;
 
+/// A year with what follows from it alone, worked out by the first site that needs it.
+#[derive(Debug)]
+pub struct SkyYear {
+    /// As read.
+    pub year: WeatherYear,
+    sun: OnceLock<(SunTrack, Option<Note>)>,
+}
+
+impl SkyYear {
+    /// A year as read.
+    pub fn new(year: WeatherYear) -> SkyYear {
+        SkyYear { year, sun: OnceLock::new() }
+    }
+
+    fn follow(&self) -> &(SunTrack, Option<Note>) {
+        self.sun.get_or_init(|| {
+            let sun = SunTrack::over(&self.year);
+            let note = sky::shift::label_note(&self.year, &sun);
+            (sun, note)
+        })
+    }
+
+    /// Where the sun stands, at the place of the file.
+    pub fn sun(&self) -> &SunTrack {
+        &self.follow().0
+    }
+
+    /// A loud note when the light does not follow the sun.
+    pub fn label_note(&self) -> Option<&Note> {
+        self.follow().1.as_ref()
+    }
+}
+
 /// What one reading gave.
-type Read = Result<Arc<WeatherYear>, String>;
+type Read = Result<Arc<SkyYear>, String>;
 
 struct Slot {
     year: OnceLock<Read>,
@@ -35,6 +74,8 @@ pub struct Skies {
     held: Mutex<HashMap<(PathBuf, String), Held>>,
     /// How often the present part will still ask for a file.
     ahead: Mutex<HashMap<PathBuf, usize>>,
+    /// Every file as it was when this run first saw it.
+    seen: Mutex<HashMap<PathBuf, Option<Stamp>>>,
     clock: AtomicU64,
     reads: AtomicU64,
 }
@@ -57,7 +98,7 @@ impl Skies {
             self.read(path, hints)
         });
         if let Ok(year) = first
-            && slot.hint.as_ref().is_none_or(|hint| !same_spot(hint, &year.place))
+            && slot.hint.as_ref().is_none_or(|hint| !same_spot(hint, &year.year.place))
         {
             // Neither the name nor the position that was handed in: the file has its own.
             slot.own.store(true, Ordering::Relaxed);
@@ -76,10 +117,49 @@ impl Skies {
         *lock(&self.ahead) = files;
     }
 
+    /// The file as this run first saw it: one content serves all sites, or none.
+    pub fn stamp(&self, path: &Path) -> Option<Stamp> {
+        *lock(&self.seen).entry(path.to_path_buf()).or_insert_with(|| Stamp::of(path))
+    }
+
     fn read(&self, path: &Path, hints: &ReadHints) -> Read {
         self.reads.fetch_add(1, Ordering::Relaxed);
         let hints = ReadHints { no_checksum: true, ..hints.clone() };
-        sky::read(path, &hints).map(Arc::new).map_err(|e| e.to_string())
+        self.unchanged(path, || sky::read(path, &hints).map(|y| Arc::new(SkyYear::new(y))).map_err(|e| e.to_string()))
+    }
+
+    /// What is read of a file that is the same before and after as when this run first saw it.
+    pub fn unchanged<T>(&self, path: &Path, read: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
+        let first = self.stamp(path);
+        if Stamp::of(path) != first {
+            return Err(stamp::changed(path, "since this run first read it"));
+        }
+        let result = read();
+        // Half a file may well be no good file: that it changed is the cause.
+        if Stamp::of(path) != first {
+            return Err(stamp::changed(path, "while it was read"));
+        }
+        result
+    }
+
+    /// SHA-256 of a file, piece by piece.
+    ///
+    /// # Errors
+    /// When it cannot be read, or is no longer what was read before.
+    pub fn checksum(&self, path: &Path) -> Result<String, String> {
+        self.unchanged(path, || {
+            let mut hash = Sha256::new();
+            let fail = |e: std::io::Error| format!("{}: {e}", path.display());
+            let mut file = std::fs::File::open(path).map_err(fail)?;
+            let mut piece = vec![0; 1 << 16];
+            loop {
+                match file.read(&mut piece).map_err(fail)? {
+                    0 => break,
+                    n => hash.update(&piece[..n]),
+                }
+            }
+            Ok(hash.finalize().iter().map(|b| format!("{b:02x}")).collect())
+        })
     }
 
     fn slot(&self, path: &Path, hints: &ReadHints) -> Arc<Slot> {
@@ -138,7 +218,7 @@ mod tests {
         let skies = Skies::default();
         let path = Path::new("weather/merrowby.csv");
         for lat in [10.0, 52.3, 60.0, 10.0] {
-            assert_eq!(skies.year(path, &at(lat)).unwrap().place.latitude_deg, 52.3);
+            assert_eq!(skies.year(path, &at(lat)).unwrap().year.place.latitude_deg, 52.3);
         }
         assert_eq!(skies.reads(), 1);
     }
@@ -159,9 +239,36 @@ mod tests {
         hints.columns.insert("t_amb".into(), "t_amb [C]".into());
         for lat in [52.3, 52.2, 52.3] {
             hints.place.as_mut().unwrap().latitude_deg = lat;
-            assert_eq!(skies.year(&path, &hints).unwrap().place.latitude_deg, lat);
+            assert_eq!(skies.year(&path, &hints).unwrap().year.place.latitude_deg, lat);
         }
         assert_eq!(skies.reads(), 2);
+    }
+
+    #[test]
+    fn a_file_that_changes_is_refused_and_not_mixed() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("sky.csv");
+        let text = std::fs::read_to_string("weather/merrowby.csv").unwrap();
+        std::fs::write(&path, &text).unwrap();
+        let skies = Skies::default();
+        // While it is read: whatever was read by then does not count.
+        let read = || {
+            std::fs::write(&path, &text[..text.len() / 2]).unwrap();
+            Ok(())
+        };
+        let told = skies.unchanged(&path, read).unwrap_err();
+        assert!(told.contains("changed while it was read") && told.contains("--resume"), "{told}");
+        // Between two sites: the second one has it from another place than the first.
+        let skies = Skies::default();
+        std::fs::write(&path, &text).unwrap();
+        assert!(skies.year(&path, &at(52.3)).is_ok());
+        std::fs::write(&path, text.clone() + "\n").unwrap();
+        assert!(skies.year(&path, &at(52.3)).is_ok(), "from memory");
+        let mut other = at(52.3);
+        other.label = Some(crate::weather::Label::Ending);
+        let told = skies.year(&path, &other).unwrap_err();
+        assert!(told.contains("changed since this run first read it"), "{told}");
+        assert!(skies.checksum(&path).is_err());
     }
 
     #[test]

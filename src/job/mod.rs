@@ -32,7 +32,7 @@ pub use error::{At, Fault, JobError};
 pub use ledger::LedgerLine;
 pub use load::{MAX_BYTES, load, load_parts};
 pub use place::{FAR_KM, HIGH_M, Placed, distance_km};
-pub use record::from_sections;
+pub use record::{from_sections, from_sections_given};
 pub use resolve::{Loader, Parts, from_text, parts};
 pub use schema::{job_schema, parts_schema};
 pub use spec::{

@@ -93,6 +93,18 @@ pub(super) fn from_json(name: &str, text: &str, base: &Path, loader: &mut Loader
 /// `name` stands in messages in place of a file, `base` is the folder that paths in the sections are relative to, and
 /// `loader` hands out the skyline, matrix and load files.
 pub fn from_sections(name: &str, sections: &Value, base: &Path, loader: &mut Loader<'_>) -> Result<Job, JobError> {
+    from_sections_given(name, sections, base, None, loader)
+}
+
+/// As [`from_sections`]; `given` holds the paths of the inputs that count as given, the others as defaults. `None`: all
+/// of them were given.
+pub fn from_sections_given(
+    name: &str,
+    sections: &Value,
+    base: &Path,
+    given: Option<BTreeSet<String>>,
+    loader: &mut Loader<'_>,
+) -> Result<Job, JobError> {
     let mut source = Source::new(base, loader);
     let file = source.files.add(name);
     let Some(tree) = tree_from_json(sections, file, 0) else {
@@ -105,7 +117,7 @@ pub fn from_sections(name: &str, sections: &Value, base: &Path, loader: &mut Loa
     };
     check(&tree, job_schema(), &source.files)?;
     let named = Named { name: "site".to_string(), path: PathBuf::from(name), base: base.to_path_buf() };
-    build(named, tree, None, source)
+    build(named, tree, given, source)
 }
 
 fn same_file(a: &str, b: &str) -> bool {

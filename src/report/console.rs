@@ -78,6 +78,22 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
     lines
 }
 
+/// A paragraph of at most [`WIDTH`] columns: `lead`, then the text, further lines under its first letter.
+///
+/// ```
+/// let mut out = String::new();
+/// yearlight::report::console::paragraph(&mut out, "note: ", &"word ".repeat(20));
+/// assert_eq!(out.lines().nth(1).unwrap(), "      word word word word word");
+/// ```
+pub fn paragraph(out: &mut String, lead: &str, text: &str) {
+    let indent = " ".repeat(columns(lead));
+    for (i, line) in wrap(text, WIDTH.saturating_sub(columns(lead)).max(8)).iter().enumerate() {
+        out.push_str(if i == 0 { lead } else { &indent });
+        out.push_str(line.trim_end());
+        out.push('\n');
+    }
+}
+
 /// Options side by side, twelve months, the account, loud notes and the cautions in brief.
 ///
 /// Up to four options stand side by side; more are stacked in blocks. No line is longer than [`WIDTH`] columns. Colour
@@ -112,7 +128,8 @@ pub fn answer(p: &Proposal, words: &Words) -> String {
     out.push('\n');
     for note in p.notes.iter().filter(|n| n.loud) {
         let head = words.t("console.note");
-        for (i, line) in wrap(&note.text, WIDTH - columns(head) - 2).iter().enumerate() {
+        let text = words.phrases().say(&note.text);
+        for (i, line) in wrap(&text, WIDTH - columns(head) - 2).iter().enumerate() {
             let lead = if i == 0 { format!("{head}: ") } else { " ".repeat(columns(head) + 2) };
             let _ = writeln!(out, "{LOUD}{lead}{LOUD:#}{line}");
         }

@@ -97,6 +97,8 @@ pub(crate) fn page_words(w: &Words) -> std::collections::BTreeMap<&'static str, 
 /// An unknown language; a fault in a template.
 pub fn page(p: &Proposal) -> Result<String, ReportError> {
     let w = Words::of(&p.language).ok_or_else(|| ReportError::Language { found: p.language.clone() })?;
+    let translated = (!w.phrases().is_empty()).then(|| w.phrases().translate(p));
+    let p = translated.as_ref().unwrap_or(p);
     let sections = sections(p, w);
     let meta = [
         ("page.for", p.customer.clone()),
@@ -116,7 +118,6 @@ pub fn page(p: &Proposal) -> Result<String, ReportError> {
         sections => minijinja::Value::from(minijinja::value::Serde(&sections)),
         made_by => w.fill("page.made-by", &[("version", &p.version)]),
         rounded => w.t("page.rounded"),
-        english => w.t("language.tag") == "en",
         w => page_words(w),
         style => STYLE,
     })?;
@@ -411,6 +412,7 @@ fn price(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
     }
     vec![
         Some(Block::Text { text: w.fill("text.price", &[("a", a)]) }),
+        chart::price(p, w).map(|figure| Block::Figure { figure }),
         Some(Block::Table { caption: w.t("section.price").into(), table, class: "sums quiet" }),
     ]
 }

@@ -10,6 +10,7 @@ pub mod console;
 mod fleet_page;
 mod html;
 pub mod number;
+pub mod phrases;
 pub mod progress;
 pub mod tables;
 pub mod view;
@@ -24,5 +25,7 @@ pub use fleet_page::{SiteRow, fleet_page};
 #[cfg(test)]
 pub(crate) use html::tests::well_formed;
 pub use html::{ReportError, page};
+#[cfg(test)]
+pub(crate) use phrases::tests::{english_in, unlisted};
 pub use view::Proposal;
 pub use words::Words;

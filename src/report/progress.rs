@@ -16,7 +16,7 @@ pub const PATIENCE: Duration = Duration::from_secs(1);
 /// that is a terminal and nobody asked for quiet.
 #[derive(Debug)]
 pub struct Progress {
-    total: u64,
+    total: AtomicU64,
     done: AtomicU64,
     start: Instant,
     shown: bool,
@@ -28,7 +28,7 @@ impl Progress {
     /// For so many steps.
     pub fn new(total: u64, quiet: bool, words: &Words) -> Progress {
         Progress {
-            total,
+            total: AtomicU64::new(total),
             done: AtomicU64::new(0),
             start: Instant::now(),
             shown: !quiet && std::io::stderr().is_terminal(),
@@ -45,7 +45,19 @@ impl Progress {
         }
         // A thread that finds the bar in use leaves the drawing to the other.
         let Ok(mut bar) = self.bar.try_lock() else { return };
-        bar.get_or_insert_with(|| self.draw()).set_position(done);
+        let bar = bar.get_or_insert_with(|| self.draw());
+        bar.set_length(self.total.load(Ordering::Relaxed));
+        bar.set_position(done);
+    }
+
+    /// More steps lie ahead than was known.
+    pub fn expect(&self, steps: u64) {
+        self.total.fetch_add(steps, Ordering::Relaxed);
+    }
+
+    /// All steps that are known of.
+    pub fn total(&self) -> u64 {
+        self.total.load(Ordering::Relaxed)
     }
 
     /// Steps done so far.
@@ -62,7 +74,7 @@ impl Progress {
     pub fn finish(self) {}
 
     fn draw(&self) -> ProgressBar {
-        let bar = ProgressBar::with_draw_target(Some(self.total), ProgressDrawTarget::stderr_with_hz(10));
+        let bar = ProgressBar::with_draw_target(Some(self.total()), ProgressDrawTarget::stderr_with_hz(10));
         let line = format!("{{bar:40}} {{pos}}/{{len}}  {{eta}} {}", self.left);
         if let Ok(style) = ProgressStyle::with_template(&line) {
             bar.set_style(style.progress_chars("\u{2501}\u{2578}\u{2500}"));
@@ -96,6 +108,8 @@ mod tests {
             }
         });
         assert_eq!(p.done(), 400);
+        p.expect(100);
+        assert_eq!(p.total(), 500);
         assert!(!p.may_show());
         p.finish();
     }

@@ -210,9 +210,9 @@ pub struct GapView {
     pub likely: Option<f64>,
     /// Causes that add up to the gap.
     pub causes: Vec<CauseView>,
-    /// The causes in plain sentences, in English.
+    /// The causes in plain sentences, in English; a page translates them.
     pub sentences: Vec<String>,
-    /// What would have to be true for the gap to vanish, in English.
+    /// What would have to be true for the gap to vanish, in English; a page translates it.
     pub turns: Vec<String>,
 }
 

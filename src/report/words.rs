@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
 use super::number::NumberStyle;
+use super::phrases::Phrases;
 use crate::energy::Effect;
 
 /// The words and the number style of one language.
@@ -12,6 +13,7 @@ pub struct Words {
     map: BTreeMap<String, String>,
     style: NumberStyle,
     console_style: NumberStyle,
+    phrases: Phrases,
 }
 
 /// Tags of the languages that ship, first the default.
@@ -24,18 +26,21 @@ impl Words {
     /// The words of a language; `None` when it does not ship. An empty tag means English.
     pub fn of(tag: &str) -> Option<&'static Words> {
         match tag {
-            "" | "en" => Some(ENGLISH.get_or_init(|| Words::read(include_str!("words/en.toml")))),
-            "de" => Some(GERMAN.get_or_init(|| Words::read(include_str!("words/de.toml")))),
+            "" | "en" => Some(Words::english()),
+            "de" => Some(
+                GERMAN
+                    .get_or_init(|| Words::read(include_str!("words/de.toml"), include_str!("words/de.phrases.toml"))),
+            ),
             _ => None,
         }
     }
 
     /// English.
     pub fn english() -> &'static Words {
-        ENGLISH.get_or_init(|| Words::read(include_str!("words/en.toml")))
+        ENGLISH.get_or_init(|| Words::read(include_str!("words/en.toml"), ""))
     }
 
-    fn read(text: &str) -> Words {
+    fn read(text: &str, phrases: &str) -> Words {
         let sections: BTreeMap<String, BTreeMap<String, String>> = toml::from_str(text).unwrap_or_default();
         let mut map = BTreeMap::new();
         for (section, words) in sections {
@@ -51,7 +56,7 @@ impl Words {
             none: of("number.none", "-"),
         };
         let console_style = NumberStyle { thousands: " ".into(), minus: "-".into(), none: "-".into(), ..style.clone() };
-        Words { map, style, console_style }
+        Words { map, phrases: Phrases::read(phrases, &style.decimal), style, console_style }
     }
 
     /// The word under a key; the key itself when there is none.
@@ -80,6 +85,17 @@ impl Words {
         }
         out.push_str(rest);
         out
+    }
+
+    /// The sentences of the parts below the report in this language.
+    pub fn phrases(&self) -> &Phrases {
+        &self.phrases
+    }
+
+    /// All keys.
+    #[cfg(test)]
+    pub(super) fn keys(&self) -> impl Iterator<Item = &str> {
+        self.map.keys().map(String::as_str)
     }
 
     /// How this language writes numbers on a page.

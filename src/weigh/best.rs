@@ -13,6 +13,7 @@ use crate::weigh::compare::{bill_of, energies_of, with_load};
 use crate::weigh::error::{WeighError, range};
 use crate::weigh::money::money_of;
 use crate::weigh::search::{Axis, Best, Found, search_in_batches};
+use crate::weigh::watch::{Tick, Watch};
 use crate::weigh::years::{Passing, years_of};
 
 /// What is searched for.
@@ -30,6 +31,14 @@ enum Goal {
 /// # Errors
 /// [`WeighError`] when `[search]` is missing or cannot be used, or no set-up within the limits is allowed.
 pub fn best(job: &Job, weather: &WeatherYear) -> Result<Found, WeighError> {
+    best_watched(job, weather, &|_| {})
+}
+
+/// As [`best`]; `watch` hears of the runs ahead and of each that is done.
+///
+/// # Errors
+/// As [`best`].
+pub fn best_watched(job: &Job, weather: &WeatherYear, watch: &Watch) -> Result<Found, WeighError> {
     let spec = job.spec.search.clone().unwrap_or_default();
     let axes = axes_of(&spec)?;
     let tag = spec.option.clone().unwrap_or_else(|| job.options.first().map_or(String::new(), |o| o.tag.clone()));
@@ -63,10 +72,10 @@ pub fn best(job: &Job, weather: &WeatherYear) -> Result<Found, WeighError> {
     let mut known = PlanCache::default();
     known.option(&one, &one.options[0], weather, &site)?;
     let common = with_load(&one, weather, &site, &common, &mut Vec::new());
-    let ground = Ground { job: &one, weather, site: &site, skyline: &skyline, common: &common, known: &known, goal };
+    let ground = Ground { job: &one, weather, site: &site, skyline: &skyline, common: &common, known: &known, goal, watch };
     let values = |points: &[Vec<f64>]| ground.values(&axes, points);
     let wanted = if goal == Goal::Cost { Best::Lowest } else { Best::Highest };
-    search_in_batches(&axes, wanted, values).ok_or_else(|| {
+    search_in_batches(&axes, wanted, watch, values).ok_or_else(|| {
         let mend = "Widen the limits, or look at what `string` says of the option.";
         range("search", "no set-up that is allowed and fits", "at least one within the limits", mend)
     })
@@ -114,6 +123,7 @@ struct Ground<'a> {
     common: &'a Common,
     known: &'a PlanCache,
     goal: Goal,
+    watch: &'a Watch<'a>,
 }
 
 /// Kinds of inverter inputs kept while strings vary on one lie of the planes.
@@ -162,6 +172,7 @@ impl Ground<'_> {
                     job.options[0] = option;
                     self.worth(&job, site, &mut cache, &mut stages, &mut shared)
                 });
+                (self.watch)(Tick::Done);
                 (i, value)
             })
             .collect()

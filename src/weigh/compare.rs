@@ -1,7 +1,6 @@
 //! All options of a job side by side: from planned options to the whole study.
 
 use chrono::Datelike;
-use rayon::prelude::*;
 
 use crate::energy::{Common, Effect, OptionYear, Plan, PlannedOption, Scratch, SiteLight, Stages, run};
 use crate::job::{Job, MoneySpec, ResolvedOption};
@@ -12,7 +11,7 @@ use crate::weigh::budget::{budget, line_pct};
 use crate::weigh::claims::{Claim, DoubtOf, Side, judge};
 use crate::weigh::doubt::{
     DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Span, band, pair_pct, round_to_doubt,
-    spread_pct, total_pct,
+    total_pct,
 };
 use crate::weigh::error::{WeighError, check};
 use crate::weigh::facts::Facts;
@@ -48,23 +47,7 @@ pub fn study(job: &Job, weather: &WeatherYear, plan: &Plan) -> Result<Study, Wei
     study_with_spread(job, weather, plan, None)
 }
 
-/// Spread of the first option's energy over several years that are run one by one, percent of their mean.
-///
-/// Nothing for fewer than three years, or when one of them cannot be run.
-pub fn spread_of_years(job: &Job, years: &[WeatherYear]) -> Option<f64> {
-    let mut one = job.clone();
-    one.options.truncate(1);
-    let kwh: Option<Vec<f64>> = years
-        .par_iter()
-        .map(|weather| {
-            let plan = Plan::of(&one, weather).ok()?;
-            plan.years().first().map(OptionYear::e_ac_kwh)
-        })
-        .collect();
-    spread_pct(&kwh?)
-}
-
-/// [`study`] with a year-to-year spread that was found by running several years (see [`spread_of_years`]), percent; it
+/// [`study`] with a year-to-year spread that was found by running several years one by one, percent; it
 /// stands before the default and behind the job's own figure.
 ///
 /// # Errors

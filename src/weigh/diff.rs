@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
 use crate::weigh::shapley::shapley;
+use crate::weigh::watch::{Tick, Watch};
 
 /// An input that differs between two runs.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -220,8 +221,25 @@ pub fn moves(
     changes: &[Change],
     run: impl Fn(&Value) -> Option<Vec<(String, f64)>> + Sync,
 ) -> (Means, Vec<Moved>) {
+    moves_watched(old, new, changes, &|_| {}, run)
+}
+
+/// As [`moves`]; `watch` hears of the runs ahead and of each that is done.
+pub fn moves_watched(
+    old: &Value,
+    new: &Value,
+    changes: &[Change],
+    watch: &Watch,
+    run: impl Fn(&Value) -> Option<Vec<(String, f64)>> + Sync,
+) -> (Means, Vec<Moved>) {
     let groups = groups_of(changes);
     let n = groups.len();
+    let run = |inputs: &Value| {
+        let energies = run(inputs);
+        watch(Tick::Done);
+        energies
+    };
+    watch(Tick::Ahead(if n <= MAX_MIXED { 1 << n } else { n as u64 + 1 }));
     let at = |chosen: &(dyn Fn(usize) -> bool + Sync)| {
         let taken: Vec<&str> = (0..n).filter(|i| chosen(*i)).map(|i| groups[i].as_str()).collect();
         run(&mixed(old, new, &taken))

@@ -22,16 +22,17 @@ mod split;
 mod study;
 mod turn;
 mod turns;
+mod watch;
 mod years;
 
 #[cfg(test)]
 mod tests;
 
-pub use best::best;
+pub use best::{best, best_watched};
 pub use budget::{budget, line_pct};
 pub use claims::{Claim, ClaimKind, Verdict};
 pub use compare::{
-    AGEING_PCT, Brief, brief, common_with_load, load_of, site_load_w, spread_of_years, study, study_with_spread, yields,
+    AGEING_PCT, Brief, brief, common_with_load, load_of, site_load_w, study, study_with_spread, yields,
 };
 pub use doubt::{
     DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Rounded, Span, band, pair_pct,
@@ -49,4 +50,5 @@ pub use shapley::{MAX_GROUPS, shapley, shapley_parts};
 pub use split::{End, Mixes};
 pub use study::{Gap, Group, OptionResult, Split, SplitLine, SplitPart, Study};
 pub use turn::{Bar, Goal, Turn, root};
+pub use watch::{Tick, Watch};
 pub use years::{Cleaning, Course, Passing, YearOfOperation, cleaning_costs, guaranteed, guard, years_of};

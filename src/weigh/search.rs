@@ -3,6 +3,8 @@
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
+use super::watch::{Tick, Watch};
+
 /// One thing that may be varied.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Axis {
@@ -95,13 +97,16 @@ pub const MAX_GRID: usize = 50_000;
 /// axis, a limit is not finite or reversed, or the grid has more than [`MAX_GRID`] points. All runs of a stage are
 /// made on all threads; ties go to the first point, so threads do not change the answer.
 pub fn search(axes: &[Axis], best: Best, objective: impl Fn(&[f64]) -> Option<f64> + Sync) -> Option<Found> {
-    search_in_batches(axes, best, |points| points.par_iter().map(|p| objective(p)).collect())
+    search_in_batches(axes, best, &|_| {}, |points| points.par_iter().map(|p| objective(p)).collect())
 }
 
 /// [`search`] with an objective that is asked for many points at once, so that it can share work among them.
+///
+/// `watch` hears how many runs lie ahead when a stage begins; the objective tells it of every run that is done.
 pub fn search_in_batches(
     axes: &[Axis],
     best: Best,
+    watch: &Watch,
     objective: impl Fn(&[Vec<f64>]) -> Vec<Option<f64>>,
 ) -> Option<Found> {
     let sane = axes.iter().all(|a| a.lo.is_finite() && a.hi.is_finite() && a.lo <= a.hi);
@@ -113,6 +118,7 @@ pub fn search_in_batches(
     let (mut runs, mut refused) = (0, 0);
     // Lower is better from here on.
     let mut try_all = |points: &[Vec<f64>]| -> Vec<Option<f64>> {
+        watch(Tick::Ahead(points.len() as u64));
         let values: Vec<Option<f64>> = objective(points).into_iter().map(|v| v.filter(|v| v.is_finite())).collect();
         runs += values.len() as u32;
         refused += values.iter().filter(|v| v.is_none()).count() as u32;
@@ -230,6 +236,20 @@ mod tests {
         let found = search(&[axis("pitch", 2.0, 8.0, 4, false)], Best::Highest, |x| Some(x[0])).unwrap();
         assert_eq!(found.at, [8.0]);
         assert!(found.flat[0].at_limit);
+    }
+
+    #[test]
+    fn a_watcher_hears_of_every_run() {
+        use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
+        let (ahead, done) = (AtomicU64::new(0), AtomicU64::new(0));
+        let watch = |tick| match tick {
+            Tick::Ahead(n) => drop(ahead.fetch_add(n, Relaxed)),
+            Tick::Done => drop(done.fetch_add(1, Relaxed)),
+        };
+        let axes = [axis("x", -4.0, 4.0, 9, false), axis("y", -4.0, 4.0, 9, false)];
+        let found = search_watched(&axes, Best::Lowest, &watch, |x| Some(x[0] * x[0] + x[1] * x[1])).unwrap();
+        let runs = u64::from(found.runs);
+        assert!(runs > 81 && ahead.load(Relaxed) == runs && done.load(Relaxed) == runs);
     }
 
     proptest! {

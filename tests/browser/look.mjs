@@ -3,8 +3,10 @@
 //   node look.mjs PAGE.html... [--out DIR]
 //
 // Checks: no console errors, no network requests; every mark of a chart inside its drawing; no text over another or
-// out of its drawing at 360, 768 and 1280 px; no sideways scrolling of the page; print to PDF on A4 and Letter with no
-// chart cut by a page end; accessible names (axe-core). Pictures are kept in DIR.
+// out of its drawing at 360, 768 and 1280 px; no sideways scrolling of the page; print to PDF on A4 and Letter, and in
+// the PDF itself every chart whole on one page with its title, nothing outside the page; accessible names (axe-core).
+// Pictures of screens and of printed pages are kept in DIR. Needs pdftotext and pdftoppm (package poppler-utils).
+import { execFileSync } from "node:child_process";
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync, existsSync } from "node:fs";
 import { createRequire } from "node:module";
 import { tmpdir } from "node:os";
@@ -87,6 +89,51 @@ function lookAtLayout() {
   return { faults, charts };
 }
 
+/** Pages of a PDF with their words and where they stand, in points. */
+function pagesOf(file) {
+  const text = execFileSync("pdftotext", ["-bbox", file, "-"], { encoding: "utf8", maxBuffer: 1 << 28 });
+  const plain = (x) => x.replace(/&lt;/g, "<").replace(/&gt;/g, ">").replace(/&quot;/g, '"').replace(/&#39;/g, "'").replace(/&amp;/g, "&");
+  return [...text.matchAll(/<page width="([\d.]+)" height="([\d.]+)">([\s\S]*?)<\/page>/g)].map(([, width, height, body]) => ({
+    width: Number(width),
+    height: Number(height),
+    words: [...body.matchAll(/<word xMin="([-\d.]+)" yMin="([-\d.]+)" xMax="([-\d.]+)" yMax="([-\d.]+)">([^<]*)<\/word>/g)].map((w) => ({ box: w.slice(1, 5).map(Number), text: plain(w[5]) })),
+  }));
+}
+
+/** What is wrong with a printed report: `figures` are titles and labels of the charts, in order. */
+function lookAtPrint(file, figures) {
+  const faults = [];
+  const tight = (text) => text.normalize("NFKC").replace(/\s+/g, "");
+  const words = (text) => text.normalize("NFKC").split(/\s+/).filter((w) => w.length > 0);
+  const sheets = pagesOf(file);
+  sheets.forEach((sheet, i) => {
+    if (sheet.words.length === 0) faults.push(`page ${i + 1} is empty`);
+    for (const { box: [x0, y0, x1, y1], text } of sheet.words) {
+      if (x0 < 0 || y0 < 0 || x1 > sheet.width || y1 > sheet.height) faults.push(`page ${i + 1}: "${text}" leaves the page`);
+    }
+  });
+  // A title is one run of words; the words of a drawing, each drawn as outline and as fill, come in any order.
+  const titles = sheets.map((sheet) => tight(sheet.words.map((w) => w.text).join("")));
+  const texts = sheets.map((sheet) => sheet.words.map((w) => w.text.normalize("NFKC")).join(" "));
+  const times = (text, part) => text.split(part).length - 1;
+  // How often each word must stand on a page, over all charts whose title is there.
+  const wanted = sheets.map(() => new Map());
+  let from = 0;
+  for (const { id, title, labels } of figures) {
+    const at = titles.findIndex((text, i) => i >= from && text.includes(tight(title)));
+    if (at < 0) { faults.push(`${id}: its title stands whole on no page`); continue; }
+    from = at;
+    if (labels.length === 0) faults.push(`${id}: no labels in print`);
+    for (const word of labels.flatMap(words)) wanted[at].set(word, [...(wanted[at].get(word) ?? []), id]);
+  }
+  wanted.forEach((all, i) => {
+    for (const [word, ids] of all) {
+      if (times(texts[i], word) < ids.length) faults.push(`page ${i + 1}: "${word}" of ${[...new Set(ids)].join(", ")} is not there: a chart is cut`);
+    }
+  });
+  return { faults, sheets: sheets.length };
+}
+
 for (const path of pages) {
   const name = basename(path, ".html");
   const page = await browser.newPage();
@@ -150,7 +197,20 @@ for (const path of pages) {
     for (const f of found) fault(name, `${paper}: ${f}`);
     const pdf = await page.pdf({ format: paper, printBackground: true, preferCSSPageSize: false });
     if (pdf.length < 10_000) fault(name, `${paper}: the PDF is empty`);
-    writeFileSync(join(out, `${name}-${paper}.pdf`), pdf);
+    const file = join(out, `${name}-${paper}.pdf`);
+    writeFileSync(file, pdf);
+    const figures = await page.evaluate(() => [...document.querySelectorAll("figure")].map((figure) => {
+      const svg = [...figure.querySelectorAll("svg.chart")].find((s) => s.getBoundingClientRect().width > 0);
+      return {
+        id: figure.id,
+        title: figure.querySelector("figcaption")?.textContent ?? "",
+        labels: [...(svg?.querySelectorAll("text") ?? [])].map((t) => t.textContent),
+      };
+    }));
+    const print = lookAtPrint(file, figures);
+    for (const f of print.faults) fault(name, `${paper}: ${f}`);
+    console.log(`${name}: ${figures.length} charts on ${print.sheets} pages of ${paper}`);
+    execFileSync("pdftoppm", ["-r", "50", "-png", file, join(out, `${name}-${paper}`)]);
   }
   await page.close();
 }

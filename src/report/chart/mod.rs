@@ -17,7 +17,7 @@ pub use climate::{climate_bins, climate_gaps, climate_plane};
 pub use heat::{clipping, light_heat, output};
 pub use lines::{light, years};
 pub use roof::roof;
-pub use rows::{account, bands, gap_bands, gap_split, ladder};
+pub use rows::{account, bands, gap_bands, gap_split, ladder, price};
 
 use serde::Serialize;
 

@@ -409,6 +409,61 @@ pub fn gap_bands(p: &Proposal, w: &Words) -> Option<Figure> {
     }))
 }
 
+/// The price asked for each further option against the price at which it pays no better than the first.
+pub fn price(p: &Proposal, w: &Words) -> Option<Figure> {
+    let n = w.style();
+    let good = |x: Option<f64>| x.filter(|x| x.is_finite());
+    let all: Vec<(usize, &str, f64, f64, &str)> = p
+        .money
+        .iter()
+        .filter_map(|m| {
+            let i = p.options.iter().position(|o| o.year.tag == m.tag)?;
+            let (asked, limit) = (good(m.price_per_w)?, good(m.break_even_per_w)?);
+            Some((i, m.tag.as_str(), asked, limit, m.currency.as_str()))
+        })
+        .collect();
+    let (_, tag, asked, limit, currency) = *all.iter().reduce(|a, b| if b.3 - b.2 > a.3 - a.2 { b } else { a })?;
+    let values = [("b", tag), ("price", &n.number(asked, 3)), ("limit", &n.number(limit, 3)), ("currency", currency)];
+    let title = w.fill(if asked <= limit { "finding.price-pays" } else { "finding.price-not" }, &values);
+    let unit = format!("{currency}/W");
+    let head = ["col.price", "col.break-even"].map(|k| format!("{}, {unit}", w.t(k)));
+    let mut table = Table { head: vec![w.t("col.option").to_string()], rows: Vec::new() };
+    table.head.extend(head);
+    for (_, tag, asked, limit, _) in &all {
+        table.rows.push(vec![tag.to_string(), n.number(*asked, 3), n.number(*limit, 3)]);
+    }
+    let lo = all.iter().map(|x| x.2.min(x.3)).fold(0.0, f64::min);
+    let hi = all.iter().map(|x| x.2.max(x.3)).fold(0.0, f64::max);
+    let (marks, decimals) = ticks(lo, hi * 1.05, 5);
+    let axis = format!("{unit}; {}", w.t("chart.price"));
+    let chart = Rows {
+        rows: all
+            .iter()
+            .map(|(i, _, asked, limit, _)| Row {
+                label: names(&p.options[*i]),
+                values: vec![n.number(*asked, 3), n.number(*limit, 3)],
+                strong: false,
+            })
+            .collect(),
+        heads: ["chart.asked", "chart.price-limit"].map(|k| w.t(k).to_string()).to_vec(),
+        marks: 16.0,
+        range: [marks[0], marks[marks.len() - 1]],
+        ticks: marks,
+        decimals,
+        unit: &axis,
+        legend: Vec::new(),
+    };
+    Some(figure("price", title, w.t("chart.price"), table, |size| {
+        chart.draw(size, n, &|s, row, y, x| {
+            let (i, tag, asked, limit, _) = all[row];
+            let (a, b) = (x(limit.min(0.0)), x(limit.max(0.0)));
+            let hover = format!("{tag}: {} {unit}", n.number(limit, 3));
+            s.rect(a, y + 2.0, (b - a).max(0.8), 12.0, &format!("o{} half", i % 8), &hover);
+            s.line(x(asked), y, x(asked), y + 16.0, "mark");
+        })
+    }))
+}
+
 /// Voltages of the strings between hot and cold, against window and limit.
 pub fn ladder(p: &Proposal, w: &Words) -> Option<Figure> {
     let n = w.style();

@@ -1,0 +1,88 @@
+"""Memory, time and speed-up of fleets, measured in one run; for a quiet machine.
+
+python3 benches/fleet_scaling.py YEARLIGHT [--quick]
+
+Prints, for the program YEARLIGHT (target/release/yearlight):
+  - peak memory and processor time per site at 100, 1,000 and 10,000 sites (--quick: without 10,000),
+  - throughput in site-options per second and core, and the shares of the stages,
+  - what a site with four options costs over reading its weather, every site with a file of its own,
+  - speed-up of two threads over one.
+Runs to be compared alternate, and the least of the rounds counts. Processor time is user and system time together.
+"""
+
+import os
+import re
+import subprocess
+import sys
+import tempfile
+import time
+
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+from fleet_make import sites
+
+
+def run(program, fleet, threads, timing=False):
+    """Wall time, processor time, peak memory in MB, stage times."""
+    out = os.path.join(os.path.dirname(fleet), f"out-{threads}")
+    words = [program, "fleet", fleet, "--out", out, "--threads", str(threads), "--timing"]
+    start = time.monotonic()
+    with open(os.devnull, "w") as null:
+        child = subprocess.Popen(words, stdout=null, stderr=subprocess.PIPE, text=True)
+        told = child.stderr.read()
+        _, status, used = os.wait4(child.pid, 0)
+    child.returncode = os.waitstatus_to_exitcode(status)
+    if child.returncode != 0:
+        sys.exit(told)
+    wall = time.monotonic() - start
+    stages = {k: float(v) for k, v in re.findall(r"(job|weather|light and set-up|chain) ([\d.]+) s", told)}
+    return wall, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024.0, stages
+
+
+def main(program, quick):
+    sizes = [100, 1000] if quick else [100, 1000, 10000]
+    with tempfile.TemporaryDirectory() as folder:
+        fleets = {}
+        for n in sizes:
+            sites(n, os.path.join(folder, str(n)), 1)
+            fleets[n] = os.path.join(folder, str(n), "fleet.toml")
+        own = os.path.join(folder, "own")
+        sites(210, own, 1, own=True)
+
+        best = {n: (9e9, 0.0, {}) for n in sizes}
+        for _ in range(3):
+            for n in sizes:
+                _, cpu, memory, stages = run(program, fleets[n], 1)
+                if cpu < best[n][0]:
+                    best[n] = (cpu, max(memory, best[n][1]), stages)
+        per_site = {n: best[n][0] / n for n in sizes}
+        print("sites   processor ms a site   peak MB")
+        for n in sizes:
+            print(f"{n:<7} {1e3 * per_site[n]:>19.2f} {best[n][1]:>9.1f}")
+        # The start of the program and the reading of seven skies belong to no site.
+        for a, b in zip(sizes[:-1], sizes[1:]):
+            slope = (best[b][0] - best[a][0]) / (b - a)
+            print(f"{a} to {b}: {1e3 * slope:.2f} ms for one more site, memory {best[b][1] / best[a][1]:.3f} times")
+        n = sizes[-1]
+        print(f"throughput at {n} sites: {4.0 / per_site[n]:.0f} site-options a second and core")
+        whole = sum(best[n][2].values())
+        print("stages: " + ", ".join(f"{k} {100 * v / whole:.0f} %" for k, v in best[n][2].items()))
+
+        least = None
+        for _ in range(5):
+            stages = run(program, os.path.join(own, "fleet.toml"), 1)[3]
+            ratio = sum(v for k, v in stages.items() if k != "weather") / stages["weather"]
+            if least is None or sum(stages.values()) < least[0]:
+                least = (sum(stages.values()), ratio)
+        print(f"a site with four options costs {least[1]:.2f} times the reading of its weather")
+
+        walls = {1: 9e9, 2: 9e9}
+        for _ in range(5):
+            for threads in walls:
+                walls[threads] = min(walls[threads], run(program, fleets[1000], threads)[0])
+        print(f"1,000 sites on two threads: {walls[1] / walls[2]:.2f} times as fast as on one")
+
+
+if __name__ == "__main__":
+    if len(sys.argv) < 2:
+        sys.exit(__doc__)
+    main(os.path.abspath(sys.argv[1]), "--quick" in sys.argv)
