@@ -20,6 +20,8 @@ mod vet;
 mod weather_file;
 mod weigh;
 
+pub use weigh::Weighed;
+
 use std::error::Error;
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -162,7 +164,7 @@ fn broken_pipe(e: &(dyn Error + 'static)) -> bool {
 }
 
 /// An error and what lies behind it, each said once.
-fn chain(e: &(dyn Error + 'static)) -> String {
+pub fn chain(e: &(dyn Error + 'static)) -> String {
     let mut text = e.to_string();
     let mut cause = e.source();
     while let Some(e) = cause {

@@ -31,7 +31,7 @@ mod site;
 mod skies;
 
 pub use error::FleetError;
-pub use sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SITES_PER_PART, SiteRow, Sites};
+pub use sites::{Cells, GROUP_COLUMNS, PLAIN_COLUMNS, SITES_PER_PART, SiteRow, SiteTable, Sites};
 pub use spec::FleetSpec;
 
 #[cfg(feature = "tables")]

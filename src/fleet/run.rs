@@ -15,12 +15,12 @@ use super::manifest::{self, Manifest, clear, prepare};
 use super::rows;
 use super::set::WeatherSet;
 use super::site::{Shared, SiteDone, SiteRefused, SkyOf, Stages, read_small};
-use super::sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SiteRow, Sites};
+use super::sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SiteRow, SiteTable, Sites};
 use super::skies::Skies;
 use super::spec::FleetSpec;
 use crate::energy::Scratch;
-use crate::job;
-use crate::tables::{csv_bytes, read_parquet, write_parquet, write_whole};
+use crate::job::{self, Job};
+use crate::tables::{Table, csv_bytes, read_parquet, write_parquet, write_whole};
 
 /// A share of a fleet: part `i` (from 0) belongs to share `i mod n + 1`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -102,6 +102,35 @@ impl Fleet {
 
         let template_path = base.join(&spec.template);
         let template = job::load(&template_path)?;
+        let sites_path = base.join(&spec.sites);
+        let unreadable = |e: std::io::Error| FleetError::unreadable(&sites_path, &e, "a table of sites");
+        let parquet = sites_path.extension().is_some_and(|e| e.eq_ignore_ascii_case("parquet"));
+        let bytes = if parquet {
+            csv_bytes(&read_parquet(&sites_path)?, true, &sites_path)?
+        } else {
+            std::fs::read(&sites_path).map_err(unreadable)?
+        };
+        let sites = Sites::from_csv(&sites_path, bytes, parquet, spec.sites_per_part)?;
+        Fleet::of(base, spec, template, sites, hex(text.as_bytes()))
+    }
+
+    /// A fleet whose sites are a table in memory. `base` is the folder that paths of weather are relative to;
+    /// `spec.template` and `spec.sites` are not read.
+    ///
+    /// # Errors
+    /// [`FleetError`] for what concerns all sites.
+    pub fn of_table(base: &Path, spec: FleetSpec, template: Job, table: SiteTable) -> Result<Fleet, FleetError> {
+        let sites = Sites::from_table(table, spec.sites_per_part)?;
+        Fleet::of(base.to_path_buf(), spec, template, sites, String::new())
+    }
+
+    fn of(
+        base: PathBuf,
+        spec: FleetSpec,
+        template: Job,
+        sites: Sites,
+        fleet_sha256: String,
+    ) -> Result<Fleet, FleetError> {
         let record = template.record();
         let sections = record.get("job").cloned().unwrap_or(Value::Null);
         let mut files = HashMap::new();
@@ -112,16 +141,6 @@ impl Fleet {
             }
         }
 
-        let sites_path = base.join(&spec.sites);
-        let unreadable = |e: std::io::Error| FleetError::unreadable(&sites_path, &e, "a table of sites");
-        let parquet = sites_path.extension().is_some_and(|e| e.eq_ignore_ascii_case("parquet"));
-        let bytes = if parquet {
-            csv_bytes(&read_parquet(&sites_path)?, true, &sites_path)?
-        } else {
-            std::fs::read(&sites_path).map_err(unreadable)?
-        };
-        let sites = Sites::from_csv(&sites_path, bytes, parquet, spec.sites_per_part)?;
-
         let set_path = spec.weather_set.as_ref().map(|name| base.join(name));
         let label = spec.weather_set_label.parse().unwrap_or(crate::weather::Label::Beginning);
         let set = set_path.as_ref().map(|p| WeatherSet::open(p, label)).transpose()?;
@@ -131,7 +150,7 @@ impl Fleet {
             program: env!("CARGO_PKG_VERSION").to_string(),
             title: spec.title.clone(),
             language: template.spec.proposal.as_ref().and_then(|p| p.language.clone()).unwrap_or("en".into()),
-            fleet_sha256: hex(text.as_bytes()),
+            fleet_sha256,
             template_sha256: template.files.iter().map(|f| (file_name(&f.file), f.sha256.clone())).collect(),
             sites_sha256: hex(sites.bytes()),
             weather_set: set_path.as_ref().map(|p| (file_name(&p.display().to_string()), set_length(p))),
@@ -197,6 +216,17 @@ impl Fleet {
     /// Time by stage so far.
     pub fn stages(&self) -> &Stages {
         &self.shared.stages
+    }
+
+    /// Number of parts.
+    pub fn parts(&self) -> usize {
+        self.manifest.parts
+    }
+
+    /// One part as the table that `run` writes, and its refusals.
+    pub fn part_table(&self, part: usize) -> (Table, Vec<SiteRefused>) {
+        let (done, refused) = self.part(part, &|| {});
+        (rows::table(&done, &self.groups, self.manifest.split), refused)
     }
 
     /// One part, in memory: what `run` writes.
@@ -319,8 +349,8 @@ impl Fleet {
         let row = |e: csv::Error| FleetError::Folder { path: path.clone(), reason: e.to_string() };
         csv.write_record(["row", "line", "site", "reason"]).map_err(row)?;
         for site in refused {
-            let reason = site.reason.split_whitespace().collect::<Vec<_>>().join(" ");
-            csv.write_record([&site.row.to_string(), &site.line.to_string(), &site.name, &reason]).map_err(row)?;
+            csv.write_record([&site.row.to_string(), &site.line.to_string(), &site.name, &site.one_line()])
+                .map_err(row)?;
         }
         let bytes = csv.into_inner().map_err(|e| FleetError::folder(&path, e.error()))?;
         write_whole(&path, &bytes)?;

@@ -63,6 +63,13 @@ pub struct SiteRefused {
     pub reason: String,
 }
 
+impl SiteRefused {
+    /// The reason on one line, as the tables of refusals have it.
+    pub fn one_line(&self) -> String {
+        self.reason.split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+}
+
 /// Time spent in the stages, over all threads, nanoseconds.
 #[derive(Debug, Default)]
 pub struct Stages {

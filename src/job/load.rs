@@ -31,6 +31,11 @@ pub fn load_parts(path: &Path) -> Result<super::Parts, JobError> {
     resolve::parts(path, &mut read)
 }
 
+/// Checks a job given as a value, see [`super::from_value`], with its files from disk.
+pub fn load_value(name: &str, value: &serde_json::Value, base: &Path) -> Result<Job, JobError> {
+    super::from_value(name, value, base, &mut read)
+}
+
 fn read(path: &Path) -> io::Result<Vec<u8>> {
     let meta = std::fs::metadata(path)?;
     if meta.is_dir() {

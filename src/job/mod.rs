@@ -30,9 +30,9 @@ use crate::units::Note;
 
 pub use error::{At, Fault, JobError};
 pub use ledger::LedgerLine;
-pub use load::{MAX_BYTES, load, load_parts};
+pub use load::{MAX_BYTES, load, load_parts, load_value};
 pub use place::{FAR_KM, HIGH_M, Placed, distance_km};
-pub use record::from_sections;
+pub use record::{from_sections, from_value};
 pub use resolve::{Loader, Parts, from_text, parts};
 pub use schema::{job_schema, parts_schema};
 pub use spec::{

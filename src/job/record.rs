@@ -108,6 +108,33 @@ pub fn from_sections(name: &str, sections: &Value, base: &Path, loader: &mut Loa
     build(named, tree, None, source)
 }
 
+/// Checks a job given as a value instead of text: the keys of a job file, `parts` among them.
+///
+/// `name` stands in messages in place of a file, `base` is the folder that paths are relative to, and `loader` hands out
+/// the parts, skyline, matrix and load files.
+///
+/// ```
+/// let job = serde_json::json!({"title": "Roof", "roof": {}});
+/// let error = yearlight::job::from_value("job", &job, std::path::Path::new(""), &mut |p| std::fs::read(p)).unwrap_err();
+/// assert!(error.to_string().starts_with("job: "), "{error}");
+/// ```
+pub fn from_value(name: &str, value: &Value, base: &Path, loader: &mut Loader<'_>) -> Result<Job, JobError> {
+    let mut source = Source::new(base, loader);
+    let file = source.files.add(name);
+    let Some(mut tree) = tree_from_json(value, file, 0) else {
+        return Err(JobError::Syntax(fault(
+            At { file: name.to_string(), line: 0 },
+            "the job is nested too deep",
+            "at most 48 levels",
+            "Remove the needless brackets.",
+        )));
+    };
+    check(&tree, job_schema(), &source.files)?;
+    source.take_parts(&mut tree)?;
+    let named = Named { name: "job".to_string(), path: PathBuf::from(name), base: base.to_path_buf() };
+    build(named, tree, None, source)
+}
+
 fn same_file(a: &str, b: &str) -> bool {
     Path::new(a) == Path::new(b)
 }

@@ -124,7 +124,7 @@ impl<'a, 'l> Source<'a, 'l> {
     }
 
     /// Joins parts file, module table and inline sections into the tree's `module` and `inverter`.
-    fn take_parts(&mut self, tree: &mut Tree) -> Result<(), JobError> {
+    pub fn take_parts(&mut self, tree: &mut Tree) -> Result<(), JobError> {
         let Some(parts) = tree.get("parts").cloned() else { return Ok(()) };
         let path = join(&self.base, parts.text().unwrap_or_default());
         let text = self.text(&path, &parts, "parts", "a parts file")?;
