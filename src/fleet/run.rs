@@ -20,7 +20,7 @@ use super::skies::Skies;
 use super::spec::FleetSpec;
 use crate::energy::Scratch;
 use crate::job::{self, Job};
-use crate::tables::{Table, csv_bytes, read_parquet, write_parquet, write_whole};
+use crate::tables::{Table, parquet_as_csv, write_parquet, write_whole};
 
 /// A share of a fleet: part `i` (from 0) belongs to share `i mod n + 1`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -106,7 +106,7 @@ impl Fleet {
         let unreadable = |e: std::io::Error| FleetError::unreadable(&sites_path, &e, "a table of sites");
         let parquet = sites_path.extension().is_some_and(|e| e.eq_ignore_ascii_case("parquet"));
         let bytes = if parquet {
-            csv_bytes(&read_parquet(&sites_path)?, true, &sites_path)?
+            parquet_as_csv(&sites_path)?
         } else {
             std::fs::read(&sites_path).map_err(unreadable)?
         };

@@ -10,7 +10,7 @@ use super::error::{At, JobError, fault};
 use super::ledger::LedgerLine;
 use super::resolve::{Loader, Named, Source, build, join};
 use super::schema::{check, job_schema};
-use super::tree::from_json as tree_from_json;
+use super::tree::{Entry, Kind, Tree, from_json as tree_from_json};
 use super::{FileDigest, Job};
 use crate::units::Note;
 
@@ -133,6 +133,19 @@ pub fn from_value(name: &str, value: &Value, base: &Path, loader: &mut Loader<'_
     source.take_parts(&mut tree)?;
     let named = Named { name: "job".to_string(), path: PathBuf::from(name), base: base.to_path_buf() };
     build(named, tree, None, source)
+}
+
+/// Puts the keys of an object in the place of those of a document; modules and inverters take the place of a parts file.
+pub(super) fn put_over(tree: &mut Tree, over: &Value, source: &mut Source<'_, '_>) {
+    let (Some(over), Kind::Table(entries)) = (over.as_object(), &mut tree.kind) else { return };
+    let file = source.files.add("parts");
+    for (key, value) in over {
+        let whole = ["module", "inverter"].contains(&key.as_str());
+        entries.retain(|e| e.key != *key && !(whole && e.key == "parts"));
+        if let Some(value) = tree_from_json(value, file, 0) {
+            entries.push(Entry { key: key.clone(), mark: value.mark, value });
+        }
+    }
 }
 
 fn same_file(a: &str, b: &str) -> bool {
