@@ -127,7 +127,7 @@ def test_the_same_table_as_parquet_gives_the_same_words_and_bytes(cli: Cli, tmp_
         result.rows.write(tmp_path / "part.parquet")
         assert (tmp_path / "part.parquet").read_bytes() == (out / f"fleet.parquet/part-{part:05}.parquet").read_bytes()
         theirs = [r for r in refusals_of(out) if start < int(r["row"]) <= start + 9]
-        assert result.refused["reason"] == [r["reason"].replace("is -30.0;", "is -30;") for r in theirs]
+        assert result.refused["reason"] == [r["reason"] for r in theirs]
 
 
 def test_threads_do_not_change_a_digit() -> None:
@@ -136,7 +136,7 @@ def test_threads_do_not_change_a_digit() -> None:
 
 
 def test_parts_take_the_place_of_the_templates(tmp_path: Path) -> None:
-    table = polars.DataFrame({"site": ["a", "b"], "plane.tilt_deg": [10, 20.5]})
+    table = polars.DataFrame({"site": ["a", "b"], "plane.tilt_deg": [10.0, 20.5]})
     text = (ROOT / "configs/merrowby-parts.toml").read_text(encoding="utf-8")
     (tmp_path / "parts.toml").write_text(text, encoding="utf-8")
     job = {"title": "t", "weather": {"file": str(ROOT / "weather/merrowby.csv")},
@@ -186,7 +186,7 @@ def test_what_is_no_table_is_a_type_error() -> None:
         yearlight.fleet(polars.DataFrame({"site": ["a"], "day": [None]}, schema={"site": polars.String, "day": polars.Date}), **HOW)
     with pytest.raises(TypeError, match="single column"):
         yearlight.fleet(polars.Series(["a"]), **HOW)
-    with pytest.raises(yearlight.InputError, match="no such file"):
+    with pytest.raises(yearlight.InputError, match="does not exist"):
         yearlight.fleet(sites(), template="nowhere.toml")
     with pytest.raises(ValueError, match="first_row is 0"):
         yearlight.fleet(sites(), first_row=0, **HOW)

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from os import PathLike
 from typing import Any, final
 
+__all__ = ["Table", "Weighed", "fleet", "version", "weigh_path", "weigh_value"]
+
 version: str
 
 @final

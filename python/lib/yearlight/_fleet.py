@@ -23,16 +23,21 @@ class Fleet:
     It is a table itself: ``polars.DataFrame(fleet)`` and ``pyarrow.table(fleet)`` take its rows without copying numbers.
     """
 
-    __slots__ = ("refused", "rows")
-
-    #: A row per site and option, in the order of the sites: the columns of ``fleet.parquet`` (kWh, kWh/m2, h, kW, deg).
-    rows: Table
-    #: A row per refused site: ``row`` of the table (from 1), ``site``, ``reason``.
-    refused: Table
+    __slots__ = ("_refused", "_rows")
 
     def __init__(self, rows: Table, refused: Table) -> None:
-        self.rows = rows
-        self.refused = refused
+        self._rows = rows
+        self._refused = refused
+
+    @property
+    def rows(self) -> Table:
+        """A row per site and option, in the order of the sites: the columns of ``fleet.parquet`` (kWh, kWh/m2, h, kW, deg)."""
+        return self._rows
+
+    @property
+    def refused(self) -> Table:
+        """A row per refused site: ``row`` of the table (from 1), ``site``, ``reason``."""
+        return self._refused
 
     def __arrow_c_stream__(self, requested_schema: object | None = None) -> object:
         """The Arrow C stream of the rows."""
