@@ -109,7 +109,9 @@ def spread(client: Any, tasks: list[dict[str, Any]], out: Path, kill: bool, quie
         (out / folder).mkdir(parents=True, exist_ok=True)
     futures = client.map(run, tasks, out=str(out.resolve()), retries=5, pure=False)
     done: list[dict[str, Any]] = []
-    for _, report in as_completed(futures, with_results=True):
+    for future, report in as_completed(futures, with_results=True):
+        # Let go at once: what was reported is on disk, and is not done again when its worker dies.
+        future.release()
         done.append(report)
         if kill and len(done) * 3 >= len(tasks):
             kill = False

@@ -3,6 +3,7 @@
 //! The interface: <https://arrow.apache.org/docs/format/CStreamInterface.html> and, for the capsules,
 //! <https://arrow.apache.org/docs/format/CDataInterface/PyCapsuleInterface.html>.
 
+use std::any::Any;
 use std::ffi::CStr;
 use std::path::PathBuf;
 
@@ -11,6 +12,7 @@ use polars_arrow::array::{
 };
 use polars_arrow::datatypes::{ArrowDataType, Field, IntegerType};
 use polars_arrow::ffi::{ArrowArrayStream, ArrowArrayStreamReader, ArrowSchema, export_field_to_c, export_iterator};
+use polars_arrow::types::NativeType;
 use pyo3::exceptions::{PyKeyError, PyTypeError};
 use pyo3::prelude::*;
 use pyo3::types::PyCapsule;
@@ -64,18 +66,12 @@ impl Table {
     fn table(&self) -> tables::Table {
         let mut table = tables::Table::new();
         for (place, field) in self.fields.iter().enumerate() {
-            let of = |b: &Vec<Box<dyn Array>>| b[place].clone();
-            let arrays: Vec<Box<dyn Array>> = self.batches.iter().map(of).collect();
-            let numbers = |a: &Box<dyn Array>| a.as_any().downcast_ref::<PrimitiveArray<f64>>().map(|x| x.values().as_slice().to_vec());
-            let wholes = |a: &Box<dyn Array>| a.as_any().downcast_ref::<PrimitiveArray<i64>>().map(|x| x.values().as_slice().to_vec());
-            let texts = |a: &Box<dyn Array>| {
-                let text = a.as_any().downcast_ref::<Utf8Array<i32>>();
-                text.map(|x| x.values_iter().map(str::to_string).collect::<Vec<_>>())
-            };
+            let arrays = || self.batches.iter().map(|batch| batch[place].as_any());
+            let text = |x: &Utf8Array<i32>| x.values_iter().map(str::to_string).collect::<Vec<_>>();
             table = match field.dtype {
-                ArrowDataType::Float64 => table.number(&field.name, arrays.iter().filter_map(numbers).flatten().collect()),
-                ArrowDataType::Int64 => table.whole(&field.name, arrays.iter().filter_map(wholes).flatten().collect()),
-                _ => table.text(&field.name, arrays.iter().filter_map(texts).flatten().collect()),
+                ArrowDataType::Float64 => table.number(&field.name, arrays().flat_map(values::<f64>).copied().collect()),
+                ArrowDataType::Int64 => table.whole(&field.name, arrays().flat_map(values::<i64>).copied().collect()),
+                _ => table.text(&field.name, arrays().filter_map(|a| a.downcast_ref()).flat_map(text).collect()),
             };
         }
         table
@@ -165,13 +161,17 @@ impl Table {
         let place = self.place(name)?;
         let address = |batch: &Vec<Box<dyn Array>>| {
             let array = batch[place].as_any();
-            array
-                .downcast_ref::<PrimitiveArray<f64>>()
-                .map(|x| x.values().as_slice().as_ptr() as usize)
-                .or_else(|| array.downcast_ref::<PrimitiveArray<i64>>().map(|x| x.values().as_slice().as_ptr() as usize))
+            array.downcast_ref::<PrimitiveArray<f64>>().map(|x| x.values().as_slice().as_ptr() as usize).or_else(|| {
+                array.downcast_ref::<PrimitiveArray<i64>>().map(|x| x.values().as_slice().as_ptr() as usize)
+            })
         };
         Ok(self.batches.iter().filter_map(address).collect())
     }
+}
+
+/// The numbers of an array of that kind; none of another.
+fn values<T: NativeType>(array: &dyn Any) -> &[T] {
+    array.downcast_ref::<PrimitiveArray<T>>().map_or(&[], |x| x.values().as_slice())
 }
 
 /// The struct of the interface with the layout that it names, as one that may move between threads.
@@ -211,7 +211,8 @@ impl Taken {
         // SAFETY: the capsule bears the name of the interface, so that it holds such a stream; what is left behind is
         // marked as released, as the interface asks of one who takes it.
         let stream = unsafe { std::mem::replace(&mut *pointer.as_ptr(), ArrowArrayStream::empty()) };
-        let broken = |e: &dyn std::fmt::Display| PyTypeError::new_err(format!("the table cannot be read as Arrow data: {e}"));
+        let broken =
+            |e: &dyn std::fmt::Display| PyTypeError::new_err(format!("the table cannot be read as Arrow data: {e}"));
         // SAFETY: the stream is as its producer made it.
         let mut reader = unsafe { ArrowArrayStreamReader::try_new(Box::new(stream)) }.map_err(|e| broken(&e))?;
         let ArrowDataType::Struct(fields) = reader.field().dtype().clone() else {
@@ -272,7 +273,7 @@ fn text_of(array: &dyn Array, row: usize) -> String {
     fn get<A: 'static>(array: &dyn Array) -> Option<&A> {
         array.as_any().downcast_ref::<A>()
     }
-    fn whole<T: polars_arrow::types::NativeType>(array: &dyn Array, row: usize) -> Option<String> {
+    fn whole<T: NativeType>(array: &dyn Array, row: usize) -> Option<String> {
         get::<PrimitiveArray<T>>(array).map(|x| x.value(row).to_string())
     }
     fn by_key<K: DictionaryKey>(array: &dyn Array, row: usize) -> Option<String> {

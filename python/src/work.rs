@@ -63,9 +63,7 @@ pub fn run<T: Send + 'static>(
     let started = std::thread::Builder::new().name("yearlight".into()).stack_size(8 << 20).spawn(body);
     started.map_err(|e| PyRuntimeError::new_err(format!("a thread cannot be started ({e})")))?;
     let receive = Mutex::new(receive);
-    let wait = |time: Duration| {
-        py.detach(|| receive.lock().unwrap_or_else(|e| e.into_inner()).recv_timeout(time))
-    };
+    let wait = |time: Duration| py.detach(|| receive.lock().unwrap_or_else(|e| e.into_inner()).recv_timeout(time));
     loop {
         match wait(BEAT) {
             Ok(Ok(result)) => return Ok(result),

@@ -105,11 +105,8 @@ impl Fleet {
         let sites_path = base.join(&spec.sites);
         let unreadable = |e: std::io::Error| FleetError::unreadable(&sites_path, &e, "a table of sites");
         let parquet = sites_path.extension().is_some_and(|e| e.eq_ignore_ascii_case("parquet"));
-        let bytes = if parquet {
-            parquet_as_csv(&sites_path)?
-        } else {
-            std::fs::read(&sites_path).map_err(unreadable)?
-        };
+        let bytes =
+            if parquet { parquet_as_csv(&sites_path)? } else { std::fs::read(&sites_path).map_err(unreadable)? };
         let sites = Sites::from_csv(&sites_path, bytes, parquet, spec.sites_per_part)?;
         Fleet::of(base, spec, template, sites, hex(text.as_bytes()))
     }

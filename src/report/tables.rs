@@ -9,12 +9,8 @@ pub fn options(site: &str, study: &Study) -> Table {
     let all = &study.options;
     let number = |f: &dyn Fn(&OptionResult) -> f64| all.iter().map(f).collect::<Vec<f64>>();
     let text = |f: &dyn Fn(&OptionResult) -> String| all.iter().map(f).collect::<Vec<String>>();
-    let doubt = |f: &dyn Fn(&Percentiles) -> f64| {
-        number(&|o| o.doubt.as_ref().map_or(f64::NAN, |d| f(&d.first_year)))
-    };
-    let gap = |f: &dyn Fn(&Gap) -> f64| {
-        number(&|o| study.gaps.iter().find(|g| g.to == o.year.tag).map_or(f64::NAN, f))
-    };
+    let doubt = |f: &dyn Fn(&Percentiles) -> f64| number(&|o| o.doubt.as_ref().map_or(f64::NAN, |d| f(&d.first_year)));
+    let gap = |f: &dyn Fn(&Gap) -> f64| number(&|o| study.gaps.iter().find(|g| g.to == o.year.tag).map_or(f64::NAN, f));
     let strings = |o: &OptionResult| o.year.strings.iter().map(u32::to_string).collect::<Vec<_>>().join(" ");
     let check = |o: &OptionResult| o.string_check.as_ref().map(|c| word(&c["verdict"])).unwrap_or_default();
     Table::new()

@@ -116,7 +116,8 @@ pub fn parquet_as_csv(path: &Path) -> Result<Vec<u8>, TableError> {
         let column = frame.column(&name).map_err(fail)?;
         if column.dtype().is_float() {
             let column = column.cast(&DataType::Float64).map_err(fail)?;
-            let numbers: Float64Chunked = column.f64().map_err(fail)?.iter().map(|x| x.filter(|x| !x.is_nan())).collect();
+            let numbers: Float64Chunked =
+                column.f64().map_err(fail)?.iter().map(|x| x.filter(|x| !x.is_nan())).collect();
             frame.with_column(numbers.with_name(name).into_series().into()).map_err(fail)?;
         }
     }

@@ -11,7 +11,8 @@ pub use files::write_csv;
 pub use files::{TableError, write_whole};
 #[cfg(feature = "tables")]
 pub use frame::{
-    csv_bytes, from_frame, group_rows, parquet_as_csv, read_parquet, read_parquet_columns, to_frame, write_csv, write_parquet,
+    csv_bytes, from_frame, group_rows, parquet_as_csv, read_parquet, read_parquet_columns, to_frame, write_csv,
+    write_parquet,
 };
 #[cfg(feature = "tables")]
 pub use groups::RowGroups;
