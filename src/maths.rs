@@ -240,6 +240,79 @@ pub fn sum(x: &[f64]) -> f64 {
     ((lanes[0] + lanes[4]) + (lanes[1] + lanes[5])) + ((lanes[2] + lanes[6]) + (lanes[3] + lanes[7]))
 }
 
+/// A root of `f` between `lo` and `hi`, or nothing when the ends have the same sign or `f` is not finite there.
+///
+/// Brent's method: inverse quadratic interpolation and secant steps, held within a bracket that bisection shrinks when
+/// they are slow. Stops when the bracket is narrower than `x_tol` plus four units in the last place, or at an exact zero; at most
+/// 200 calls.
+/// Source: Brent, R. P.: Algorithms for Minimization without Derivatives (1973), chapter 4.
+/// ```
+/// let root = yearlight::maths::root(0.0, 2.0, 1e-13, |x| x * x - 2.0).unwrap();
+/// assert!((root - 2.0_f64.sqrt()).abs() < 1e-12);
+/// assert!(yearlight::maths::root(0.0, 1.0, 1e-13, |x| x * x - 2.0).is_none());
+/// ```
+pub fn root(lo: f64, hi: f64, x_tol: f64, mut f: impl FnMut(f64) -> f64) -> Option<f64> {
+    let (mut a, mut b) = (lo, hi);
+    let (mut fa, mut fb) = (f(a), f(b));
+    if fa == 0.0 {
+        return Some(a);
+    }
+    if fb == 0.0 {
+        return Some(b);
+    }
+    if !(fa.is_finite() && fb.is_finite()) || (fa > 0.0) == (fb > 0.0) {
+        return None;
+    }
+    let (mut c, mut fc) = (a, fa);
+    let (mut step, mut before) = (b - a, b - a);
+    for _ in 0..200 {
+        if (fb > 0.0) == (fc > 0.0) {
+            (c, fc) = (a, fa);
+            step = b - a;
+            before = step;
+        }
+        if fc.abs() < fb.abs() {
+            (a, b, c) = (b, c, b);
+            (fa, fb, fc) = (fb, fc, fb);
+        }
+        let tol = 2.0 * f64::EPSILON * b.abs() + 0.5 * x_tol;
+        let half = 0.5 * (c - b);
+        if half.abs() <= tol || fb == 0.0 {
+            return Some(b);
+        }
+        if before.abs() >= tol && fa.abs() > fb.abs() {
+            let s = fb / fa;
+            let (mut p, mut q) = if a == c {
+                (2.0 * half * s, 1.0 - s)
+            } else {
+                let (q, r) = (fa / fc, fb / fc);
+                (s * (2.0 * half * q * (q - r) - (b - a) * (r - 1.0)), (q - 1.0) * (r - 1.0) * (s - 1.0))
+            };
+            if p > 0.0 {
+                q = -q;
+            }
+            p = p.abs();
+            if 2.0 * p < (3.0 * half * q - (tol * q).abs()).min((before * q).abs()) {
+                before = step;
+                step = p / q;
+            } else {
+                step = half;
+                before = half;
+            }
+        } else {
+            step = half;
+            before = half;
+        }
+        (a, fa) = (b, fb);
+        b += if step.abs() > tol { step } else { tol.copysign(half) };
+        fb = f(b);
+        if !fb.is_finite() {
+            return None;
+        }
+    }
+    Some(b)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -41,6 +41,10 @@ pub struct WeighArgs {
     #[argh(switch)]
     inputs: bool,
 
+    /// the quick answer, without reasons, doubt and page; to reports/<job>-yield
+    #[argh(switch)]
+    yield_only: bool,
+
     /// look for the best set-up within the limits of [search] instead
     #[argh(switch)]
     search: bool,
@@ -89,6 +93,17 @@ impl Weighed {
         let hours = report::hours(&plan, &weather);
         let years = study.options.iter().map(|o| o.year.clone()).collect();
         Ok(Weighed { job, weather, placed, plan, years, study, hours })
+    }
+
+    /// Reads the weather and runs all options, without reasons, doubt and hours.
+    pub fn yields(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
+        let (weather, _) = weather_and_years(&job)?;
+        let placed = job.settle(&weather)?;
+        let mut plan = Plan::of(&job, &weather)?;
+        plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
+        let study = weigh::yields(&job, &weather, &plan)?;
+        let years = study.options.iter().map(|o| o.year.clone()).collect();
+        Ok(Weighed { job, weather, placed, plan, years, study, hours: Vec::new() })
     }
 
     /// What the console and the report print.
@@ -208,12 +223,18 @@ pub fn run(args: WeighArgs) -> CliResult {
     if args.search {
         return search(&job, args.json);
     }
-    let out = args.out.clone().unwrap_or_else(|| Path::new("reports").join(&job.name));
-    let weighed = Weighed::of(job)?;
+    // Apart from the whole answer, so that tables and page of one folder always belong together.
+    let name = if args.yield_only { format!("{}-yield", job.name) } else { job.name.clone() };
+    let out = args.out.clone().unwrap_or_else(|| Path::new("reports").join(name));
+    if args.yield_only && (args.hours || args.open) {
+        return Err("--yield-only writes neither hours nor a page.\n  Leave out --hours and --open, or --yield-only.".into());
+    }
+    let weighed = if args.yield_only { Weighed::yields(job)? } else { Weighed::of(job)? };
     let command = format!("yearlight weigh {}", args.job.display());
     let proposal = weighed.proposal(&command);
     let record = weighed.run_record(&proposal.notes);
-    write_results(&weighed, &proposal, &record, &out, args.hours)?;
+    let page = (!args.yield_only).then(|| page(&proposal)).transpose()?;
+    write_results(&weighed, page.as_deref(), &record, &out, args.hours)?;
     if args.json {
         print(&serde_json::to_string_pretty(&record)?)?;
     } else {
@@ -230,28 +251,30 @@ pub fn run(args: WeighArgs) -> CliResult {
     Ok(Outcome::Done)
 }
 
+/// Writes the tables and the record; with a page also what only a whole run knows.
 fn write_results(
     weighed: &Weighed,
-    proposal: &Proposal,
+    page: Option<&str>,
     record: &serde_json::Value,
     out: &Path,
     hours: bool,
 ) -> Result<(), Box<dyn std::error::Error>> {
     std::fs::create_dir_all(out).map_err(|source| crate::tables::TableError::Write { path: out.into(), source })?;
-    // The page first: if it cannot be made, nothing is written.
-    let html = page(proposal)?;
     let (site, study) = (&weighed.placed.place.name, &weighed.study);
     write_csv(&tables::months(site, study), &out.join("months.csv"))?;
     write_csv(&tables::years(site, study), &out.join("years.csv"))?;
     write_csv(&tables::account(site, study), &out.join("account.csv"))?;
+    let mut text = serde_json::to_string_pretty(record)?;
+    text.push('\n');
+    let Some(page) = page else {
+        return Ok(write_whole(&out.join("run.json"), text.as_bytes())?);
+    };
     write_csv(&tables::gaps(site, study), &out.join("gap.csv"))?;
     if hours {
         write_hours(weighed, &out.join("hours.parquet"))?;
     }
-    let mut text = serde_json::to_string_pretty(record)?;
-    text.push('\n');
     write_whole(&out.join("run.json"), text.as_bytes())?;
-    write_whole(&out.join("report.html"), html.as_bytes())?;
+    write_whole(&out.join("report.html"), page.as_bytes())?;
     Ok(())
 }
 
@@ -333,7 +356,7 @@ mod tests {
         let weighed = Weighed::of(job).unwrap();
         let proposal = weighed.proposal("yearlight weigh");
         let record = weighed.run_record(&proposal.notes);
-        write_results(&weighed, &proposal, &record, out, false).unwrap();
+        write_results(&weighed, Some(&page(&proposal).unwrap()), &record, out, false).unwrap();
     }
 
     #[test]

@@ -62,7 +62,7 @@ impl Scratch {
         ] {
             column.resize(n, 0.0);
         }
-        self.ones.clear();
+        // Nothing ever writes another value into it.
         self.ones.resize(n, 1.0);
         self.p_dc.fill(0.0);
         self.v_dc.fill(0.0);
@@ -306,20 +306,27 @@ fn dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch, mut tal
         }
         tally.add(Effect::Skyline, plane.h_skyline, p0_w / 1000.0);
         // Light stages times the shares of power that bypass groups and snow leave, from that stage on.
-        let mut stage = |effect: Effect, light: &[f64], kept: &[f64], snow: &[f64]| {
-            product3(light, kept, snow, &mut s.work);
-            tally.add(effect, site.month_sums(&s.work), per_light);
+        let (kept, snow) = (shade.power_kept.as_slice(), shade.snow_kept.as_slice());
+        let work = &mut s.work;
+        let mut sums = |light: &[f64], kept: &[f64], snow: &[f64]| {
+            if kept.is_empty() && snow.is_empty() {
+                return site.month_sums(light);
+            }
+            product3(light, or(kept, &s.ones), or(snow, &s.ones), work);
+            site.month_sums(work)
         };
-        stage(Effect::Shade, &s.shaded, kept, &s.ones);
-        stage(Effect::Snow, &s.shaded, kept, snow);
-        stage(Effect::Dirt, &s.clean, kept, snow);
-        stage(Effect::Incidence, &s.front, kept, snow);
+        let shaded = sums(&s.shaded, kept, &[]);
+        tally.add(Effect::Shade, shaded, per_light);
+        let snowed = if snow.is_empty() { shaded } else { sums(&s.shaded, kept, snow) };
+        tally.add(Effect::Snow, snowed, per_light);
+        tally.add(Effect::Dirt, sums(&s.clean, kept, snow), per_light);
+        tally.add(Effect::Incidence, sums(&s.front, kept, snow), per_light);
         if let Some(factor) = &setup.rear.spectrum {
             s.loss.resize(s.front.len(), 0.0);
-            product3(&s.front, factor, kept, &mut s.loss);
-            stage(Effect::Spectrum, &s.loss, snow, &s.ones);
+            product3(&s.front, factor, or(kept, &s.ones), &mut s.loss);
+            tally.add(Effect::Spectrum, sums(&s.loss, snow, &[]), per_light);
         }
-        stage(Effect::Rear, &out.g_eff, kept, snow);
+        tally.add(Effect::Rear, sums(&out.g_eff, kept, snow), per_light);
         tally.add(Effect::LowLight, site.month_sums(&s.low), per_power);
         let heat = site.month_sums(&out.rel);
         tally.add(Effect::Temperature, heat, per_power);

@@ -3,7 +3,7 @@
 use super::error::{JobError, fault};
 use super::{At, Job};
 use crate::units::Note;
-use crate::weather::{Label, Place, ReadHints, Separation, WeatherYear};
+use crate::weather::{Label, Place, Quantity, ReadHints, Separation, WeatherYear};
 
 /// Farther than this, km, a weather file must be called a stand-in.
 pub const FAR_KM: f64 = 200.0;
@@ -76,8 +76,21 @@ impl Job {
             place,
             wind_height_m: weather.wind_height_m,
             separation,
+            leave_out: self.unused(),
             ..ReadHints::default()
         })
+    }
+
+    /// Columns of the weather that no model of this job looks at.
+    fn unused(&self) -> Vec<Quantity> {
+        let mut unused = vec![Quantity::Humidity];
+        if !self.spec.spectrum {
+            unused.extend([Quantity::PrecipitableWater, Quantity::Pressure]);
+        }
+        if self.spec.losses.dirt_model.is_none() {
+            unused.push(Quantity::Rain);
+        }
+        unused
     }
 
     /// Holds the site against the weather file's position. Refused unless `weather.stand_in` is set: a file more than

@@ -249,22 +249,19 @@ impl Curve {
             let wanted = p_stc * (1.0 + d_t * gamma);
             let mut power = |e: f64| {
                 self.law = HeatLaw::Coefficients { alpha, beta, kappa: [e / d_t, 0.0] };
-                self.parameters(G_STC, t).points().p_mp
+                self.parameters(G_STC, t).p_mp()
             };
-            // More series resistance, less power.
+            // More series resistance, less power; none at all where no curve has that much of it.
             let most = d_t / 50.0;
-            let (mut low, mut high) = (-most, most);
-            if power(low) <= wanted {
-                return (low, false);
+            let mut miss = |e: f64| {
+                let p = power(e);
+                if p.is_finite() { p - wanted } else { -wanted }
+            };
+            match maths::root(-most, most, 1e-14, &mut miss) {
+                Some(e) => (e, true),
+                None if miss(-most) <= 0.0 => (-most, false),
+                None => (most, false),
             }
-            if power(high) >= wanted {
-                return (high, false);
-            }
-            for _ in 0..50 {
-                let mid = 0.5 * (low + high);
-                if power(mid) > wanted { low = mid } else { high = mid }
-            }
-            (0.5 * (low + high), true)
         };
         let (half, met_half) = exponent(50.0);
         let (full, met_full) = exponent(75.0);
@@ -350,10 +347,21 @@ fn node(j: usize, n: usize) -> f64 {
 
 /// Power coefficients of the polynomial through values at the Chebyshev nodes.
 fn powers<const N: usize>(y: &[f64; N]) -> [f64; N] {
+    // cos(pi m / 2N) for all m that k (2 j + 1) can be, which repeat after 4 N.
+    let quarter: [f64; N] = std::array::from_fn(|m| (std::f64::consts::PI * m as f64 / (2 * N) as f64).cos());
+    let cosine = |m: usize| {
+        let m = m % (4 * N);
+        let m = if m > 2 * N { 4 * N - m } else { m };
+        match m {
+            m if m < N => quarter[m],
+            m if m == N => 0.0,
+            m => -quarter[2 * N - m],
+        }
+    };
     let mut chebyshev = [0.0; N];
     for (k, c) in chebyshev.iter_mut().enumerate() {
         for (j, y) in y.iter().enumerate() {
-            *c += y * (std::f64::consts::PI * k as f64 * (j as f64 + 0.5) / N as f64).cos();
+            *c += y * cosine(k * (2 * j + 1));
         }
         *c *= if k == 0 { 1.0 } else { 2.0 } / N as f64;
     }
@@ -396,34 +404,87 @@ fn exp_small(d: f64) -> f64 {
     1.0 + d * (1.0 + d * (0.5 + d * (1.0 / 6.0 + d * (1.0 / 24.0 + d * (1.0 / 120.0 + d * (1.0 / 720.0))))))
 }
 
+/// Values that go through all stages of [`maximum`] together; the columns in between stay in the nearest cache.
+const BLOCK: usize = 256;
+
+/// Power over `s` and voltage at maximum power, for whole columns.
+///
+/// One short loop per stage: each has few operations that wait for each other, so that the processor works on many
+/// steps at once.
+fn maximum(g: &[f64], t_cell: &[f64], kernel: &Kernel, p_over_s: &mut [f64], v_mp: &mut [f64]) {
+    let mut room = [[0.0; BLOCK]; 5];
+    let blocks = g.chunks(BLOCK).zip(t_cell.chunks(BLOCK)).zip(p_over_s.chunks_mut(BLOCK).zip(v_mp.chunks_mut(BLOCK)));
+    for ((g, t_cell), (p, v)) in blocks {
+        let n = p.len();
+        let [s, z, w, x, e] = room.each_mut().map(|column| &mut column[..n]);
+        coordinates(g, t_cell, s, z, w);
+        guess(kernel, z, w, x);
+        first_exp(kernel, z, x, e);
+        newton(kernel, s, z, x, e, p, v);
+    }
+}
+
 wide! {
-    fn maximum(g: &[f64], t_cell: &[f64], kernel: &Kernel, p_over_s: &mut [f64], v_mp: &mut [f64]) {
-        let n = p_over_s.len();
-        let (g, t_cell, v_mp) = (&g[..n], &t_cell[..n], &mut v_mp[..n]);
+    /// Light as a share of 1000 W/m2, and temperature and ln of light on -1..1, all held within the range of the curve.
+    fn coordinates(g: &[f64], t_cell: &[f64], s: &mut [f64], z: &mut [f64], w: &mut [f64]) {
+        let n = s.len();
+        let (g, t_cell, z, w) = (&g[..n], &t_cell[..n], &mut z[..n], &mut w[..n]);
         let (u_low, u_high) = (S_MIN.ln(), S_MAX.ln());
         let u_scale = 2.0 / (u_high - u_low);
         for j in 0..n {
-            let s = g[j] / G_STC;
-            let s = if s > S_MIN { s } else { S_MIN };
-            let s = if s < S_MAX { s } else { S_MAX };
+            let x = g[j] / G_STC;
+            let x = if x > S_MIN { x } else { S_MIN };
+            let x = if x < S_MAX { x } else { S_MAX };
             let t = if t_cell[j] > T_MIN { t_cell[j] } else { T_MIN };
             let t = if t < T_MAX { t } else { T_MAX };
-            let z = (t - 0.5 * (T_MIN + T_MAX)) * (2.0 / (T_MAX - T_MIN));
-            let w = (maths::ln(s) - u_low) * u_scale - 1.0;
-            let mut x = horner(&kernel.guess[N_U - 1], z);
+            s[j] = x;
+            z[j] = (t - 0.5 * (T_MIN + T_MAX)) * (2.0 / (T_MAX - T_MIN));
+            w[j] = (maths::ln(x) - u_low) * u_scale - 1.0;
+        }
+    }
+}
+
+wide! {
+    /// Junction voltage over `a` at maximum power, to a few hundredths.
+    fn guess(kernel: &Kernel, z: &[f64], w: &[f64], x: &mut [f64]) {
+        let n = x.len();
+        let (z, w) = (&z[..n], &w[..n]);
+        for j in 0..n {
+            let mut sum = horner(&kernel.guess[N_U - 1], z[j]);
             let mut i = N_U - 1;
             while i > 0 {
                 i -= 1;
-                x = x * w + horner(&kernel.guess[i], z);
+                sum = sum * w[j] + horner(&kernel.guess[i], z[j]);
             }
+            x[j] = sum;
+        }
+    }
+}
+
+wide! {
+    /// The diode's current at 1000 W/m2 times what the guess makes of it.
+    fn first_exp(kernel: &Kernel, z: &[f64], x: &[f64], e: &mut [f64]) {
+        let n = e.len();
+        let (z, x) = (&z[..n], &x[..n]);
+        for j in 0..n {
+            e[j] = horner(&kernel.i_l, z[j]) * maths::exp(x[j] - horner(&kernel.x_oc, z[j]));
+        }
+    }
+}
+
+wide! {
+    /// Newton on dP/dx, twice: the guess is good to a few hundredths, each step squares that.
+    fn newton(kernel: &Kernel, s: &[f64], z: &[f64], x: &[f64], e: &[f64], p_over_s: &mut [f64], v_mp: &mut [f64]) {
+        let n = p_over_s.len();
+        let (s, z, x, e, v_mp) = (&s[..n], &z[..n], &x[..n], &e[..n], &mut v_mp[..n]);
+        for j in 0..n {
+            let (s, z, mut x, mut e) = (s[j], z[j], x[j], e[j]);
+            let t = z * (0.5 * (T_MAX - T_MIN)) + 0.5 * (T_MIN + T_MAX);
             let a = kernel.a_per_k * (t + ZERO_CELSIUS_K);
             let r_s = horner(&kernel.r_s, z);
             let i_0 = horner(&kernel.i_0, z);
-            let i_l_stc = horner(&kernel.i_l, z);
-            let i_l = i_l_stc * s;
+            let i_l = horner(&kernel.i_l, z) * s;
             let g_a = kernel.g_sh * s * a;
-            let mut e = i_l_stc * maths::exp(x - horner(&kernel.x_oc, z));
-            // Newton on dP/dx, twice: the guess is good to a few hundredths, each step squares that.
             for _ in 0..2 {
                 let i = i_l - (e - i_0) - x * g_a;
                 let i1 = -e - g_a;

@@ -4,6 +4,8 @@
 //!
 //! Everything runs over the junction voltage `V_d = V + I R_s`, in which current and voltage are explicit.
 
+use crate::maths::root;
+
 /// The five parameters at one irradiance and temperature.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OneDiode {
@@ -45,9 +47,14 @@ impl OneDiode {
         self.i_l - self.i_0 * exp_m1(v_d / self.a) - v_d * self.g_sh
     }
 
-    /// Slope of the current over the junction voltage, A/V, negative.
-    fn slope(&self, v_d: f64) -> f64 {
-        -self.i_0 / self.a * (exp_m1(v_d / self.a) + 1.0) - self.g_sh
+    /// Current over the junction voltage, A, and its first two derivatives, A/V (negative) and A/V2.
+    fn junction(&self, v_d: f64) -> [f64; 3] {
+        let e = exp_m1(v_d / self.a);
+        [
+            self.i_l - self.i_0 * e - v_d * self.g_sh,
+            -self.i_0 / self.a * (e + 1.0) - self.g_sh,
+            -self.i_0 / (self.a * self.a) * (e + 1.0),
+        ]
     }
 
     /// Current at a terminal voltage, A; negative above the open-circuit voltage.
@@ -60,8 +67,9 @@ impl OneDiode {
         }
         let mut v_d = v + self.r_s * self.i_l.max(0.0);
         for _ in 0..400 {
-            let miss = v_d - self.r_s * self.current_over_junction(v_d) - v;
-            let step = miss / (1.0 - self.r_s * self.slope(v_d));
+            let [i, slope, _] = self.junction(v_d);
+            let miss = v_d - self.r_s * i - v;
+            let step = miss / (1.0 - self.r_s * slope);
             let next = v_d - step;
             if next == v_d || step.abs() < 1e-15 * v_d.abs() {
                 v_d = next;
@@ -79,7 +87,8 @@ impl OneDiode {
         }
         let mut v = self.a * (self.i_l / self.i_0).ln_1p();
         for _ in 0..400 {
-            let step = self.current_over_junction(v) / self.slope(v);
+            let [i, slope, _] = self.junction(v);
+            let step = i / slope;
             let next = v - step;
             if next == v || step.abs() < 1e-15 * v.abs() {
                 v = next;
@@ -91,16 +100,22 @@ impl OneDiode {
     }
 
     /// Short circuit, open circuit and maximum power.
-    ///
-    /// Power rises over the junction voltage from short circuit to its one maximum and falls to open circuit; Newton
-    /// on its slope, held inside the bracket by bisection.
     pub fn points(&self) -> OperatingPoint {
         if self.i_l <= 0.0 || !self.i_l.is_finite() {
             return OperatingPoint::DARK;
         }
-        let i_sc = self.current(0.0);
-        let v_oc = self.v_oc();
-        let (mut low, mut high) = (i_sc * self.r_s, v_oc);
+        let (i_sc, v_oc) = (self.current(0.0), self.v_oc());
+        let v_d = self.maximum(i_sc * self.r_s, v_oc);
+        let i_mp = self.current_over_junction(v_d);
+        let v_mp = v_d - i_mp * self.r_s;
+        OperatingPoint { i_sc, v_oc, i_mp, v_mp, p_mp: i_mp * v_mp }
+    }
+
+    /// Junction voltage at maximum power, V, between that of short circuit (or less) and that of open circuit (or more).
+    ///
+    /// Power rises over the junction voltage from short circuit to its one maximum and falls to open circuit; Newton
+    /// on its slope, held inside the bracket by bisection.
+    fn maximum(&self, mut low: f64, mut high: f64) -> f64 {
         let mut v_d = low + 0.85 * (high - low);
         for _ in 0..200 {
             let (slope, bend) = self.power_slope(v_d);
@@ -112,21 +127,32 @@ impl OneDiode {
             let newton = v_d - slope / bend;
             let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
             if (next - v_d).abs() <= 1e-15 * v_d.abs() || high - low <= 1e-15 * high {
-                v_d = next;
-                break;
+                return next;
             }
             v_d = next;
         }
-        let i_mp = self.current_over_junction(v_d);
-        let v_mp = v_d - i_mp * self.r_s;
-        OperatingPoint { i_sc, v_oc, i_mp, v_mp, p_mp: i_mp * v_mp }
+        v_d
+    }
+
+    /// [`OneDiode::maximum`] without the ends of the curve: short circuit lies above 0, open circuit below the voltage
+    /// at which an ideal diode would take the whole light current.
+    fn maximum_alone(&self) -> f64 {
+        if self.i_l <= 0.0 || !self.i_l.is_finite() {
+            return 0.0;
+        }
+        self.maximum(0.0, self.a * (self.i_l / self.i_0).ln_1p())
+    }
+
+    /// Maximum power, W.
+    pub(crate) fn p_mp(&self) -> f64 {
+        let v_d = self.maximum_alone();
+        let i = self.current_over_junction(v_d);
+        i * (v_d - i * self.r_s)
     }
 
     /// First and second derivative of power over the junction voltage.
     fn power_slope(&self, v_d: f64) -> (f64, f64) {
-        let i = self.current_over_junction(v_d);
-        let i1 = self.slope(v_d);
-        let i2 = -self.i_0 / (self.a * self.a) * (exp_m1(v_d / self.a) + 1.0);
+        let [i, i1, i2] = self.junction(v_d);
         let v = v_d - i * self.r_s;
         let v1 = 1.0 - i1 * self.r_s;
         let v2 = -i2 * self.r_s;
@@ -135,8 +161,7 @@ impl OneDiode {
 
     /// Junction voltage at maximum power over `a`.
     pub(crate) fn x_mp(&self) -> f64 {
-        let at = self.points();
-        (at.v_mp + at.i_mp * self.r_s) / self.a
+        self.maximum_alone() / self.a
     }
 }
 
@@ -168,7 +193,6 @@ pub(crate) fn fit_for(i_sc: f64, v_oc: f64, i_mp: f64, v_mp: f64, a: f64) -> Opt
         Some((k, g, d * (v_mp - r_s * i_mp) - i_mp))
     };
     let r_max = ((v_oc - v_mp) / i_mp).min(v_mp / i_mp) * (1.0 - 1e-9);
-    let mut best: Option<OneDiode> = None;
     let n = 48;
     let mut last: Option<(f64, f64)> = None;
     for j in 0..=n {
@@ -182,16 +206,7 @@ pub(crate) fn fit_for(i_sc: f64, v_oc: f64, i_mp: f64, v_mp: f64, a: f64) -> Opt
             && miss.is_finite()
             && (miss0 > 0.0) != (miss > 0.0)
         {
-            let (mut low, mut high) = (r0, r);
-            for _ in 0..80 {
-                let mid = 0.5 * (low + high);
-                match solve(mid) {
-                    Some((_, _, m)) if (m > 0.0) == (miss0 > 0.0) => low = mid,
-                    Some(_) => high = mid,
-                    None => break,
-                }
-            }
-            let r_s = 0.5 * (low + high);
+            let r_s = root(r0, r, 1e-16, |r| solve(r).map_or(f64::NAN, |s| s.2)).unwrap_or(r0);
             if let Some((k, g, m)) = solve(r_s)
                 && k > 0.0
                 && g >= 0.0
@@ -200,13 +215,13 @@ pub(crate) fn fit_for(i_sc: f64, v_oc: f64, i_mp: f64, v_mp: f64, a: f64) -> Opt
                 let i_0 = k * (-v_oc / a).exp();
                 let i_l = i_0 * exp_m1(v_oc / a) + v_oc * g;
                 if i_0 > 0.0 && i_l.is_finite() {
-                    best = best.or(Some(OneDiode { i_l, i_0, r_s, g_sh: g, a }));
+                    return Some(OneDiode { i_l, i_0, r_s, g_sh: g, a });
                 }
             }
         }
         last = Some((r, miss));
     }
-    best
+    None
 }
 
 /// The fit nearest to a wanted `a`, within `[a_low, a_high]`; see [`fit_for`].

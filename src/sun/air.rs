@@ -19,19 +19,41 @@ pub fn air_mass(zenith_deg: f64) -> f64 {
     1.0 / (z.to_radians().cos() + 0.50572 * (96.07995 - z).powf(-1.6364))
 }
 
+/// Values that go through both stages together.
+const BLOCK: usize = 256;
+
+/// Zenith angle (rad, to 1e-7) and Kasten-Young air mass from the cosine of the zenith angle.
+pub(super) fn zenith_and_air_mass(up: &[f64], zenith: &mut [f64], air_mass: &mut [f64]) {
+    let blocks = up.chunks(BLOCK).zip(zenith.chunks_mut(BLOCK)).zip(air_mass.chunks_mut(BLOCK));
+    for ((up, zenith), air_mass) in blocks {
+        angle_and_ln(up, zenith, air_mass);
+        kasten_young(up, air_mass);
+    }
+}
+
 crate::wide! {
-    /// Zenith angle (rad, to 1e-7) and Kasten-Young air mass from the cosine of the zenith angle.
-    pub(super) fn zenith_and_air_mass(up: &[f64], zenith: &mut [f64], air_mass: &mut [f64]) {
+    /// Zenith angle, and the logarithm that the air mass asks for.
+    fn angle_and_ln(up: &[f64], zenith: &mut [f64], log: &mut [f64]) {
         let n = up.len();
-        let (zenith, air_mass) = (&mut zenith[..n], &mut air_mass[..n]);
+        let (zenith, log) = (&mut zenith[..n], &mut log[..n]);
         for i in 0..n {
-            let c = up[i];
-            let z = acos_rough(c);
+            let z = acos_rough(up[i]);
             zenith[i] = z;
-            let c = if c > 0.0 { c } else { 0.0 };
             let held = z * (180.0 / std::f64::consts::PI);
             let held = if held > 90.0 { 90.0 } else { held };
-            air_mass[i] = 1.0 / (c + 0.50572 * exp(-1.6364 * ln(96.07995 - held)));
+            log[i] = ln(96.07995 - held);
+        }
+    }
+}
+
+crate::wide! {
+    /// From the logarithm to the air mass, in place.
+    fn kasten_young(up: &[f64], air_mass: &mut [f64]) {
+        let n = air_mass.len();
+        let up = &up[..n];
+        for i in 0..n {
+            let c = if up[i] > 0.0 { up[i] } else { 0.0 };
+            air_mass[i] = 1.0 / (c + 0.50572 * exp(-1.6364 * air_mass[i]));
         }
     }
 }

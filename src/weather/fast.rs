@@ -6,6 +6,7 @@
 
 use super::body::{Body, Layout, Stamp, TimeColumns};
 use super::careful::build;
+use crate::maths::{self, Level};
 
 /// Powers of ten that are exact in a double.
 const POW10: [f64; 16] = [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
@@ -322,10 +323,8 @@ impl Rows<'_> {
             values.resize(old + rows, 0.0);
             let values = &mut values[old..];
             if at > 0 && at + 1 < n {
-                for (row, slot) in ends.chunks_exact(n).zip(values) {
-                    let (value, ok) = decimal(bytes, row[at - 1] as usize + 1, row[at] as usize);
-                    *slot = value;
-                    good &= ok;
+                for (rows, values) in ends.chunks(n * BATCH).zip(values.chunks_mut(BATCH)) {
+                    good &= column_of(bytes, rows, n, at, values);
                 }
                 continue;
             }
@@ -375,10 +374,13 @@ impl Last {
         if let TimeColumns::Parts { year: 0, month: 1, day: 2, hour, minute } = time {
             // A row of the same day begins with the same bytes.
             let key = date_key(cells.bytes, cells.first as usize, cells.at(2).1);
-            let hour = whole(cells.word(*hour));
-            let minute = minute.map_or(0, |at| whole(cells.word(at)));
-            if key == self.key && key.0 != 0 && (0..24).contains(&hour) && (0..=60).contains(&minute) {
-                self.stamp = Stamp { hour: hour as u8, minute: minute as u8, ..self.stamp };
+            let short = |at: usize| {
+                let (a, b) = cells.at(at);
+                one_or_two_digits(cells.bytes, a, b)
+            };
+            let (hour, minute) = (short(*hour), minute.map_or(0, short));
+            if key == self.key && key.0 != 0 && hour < 24 && minute <= 60 {
+                self.stamp = Stamp { hour, minute, ..self.stamp };
                 return Some(self.stamp);
             }
             self.key = key;
@@ -422,6 +424,17 @@ impl Last {
     }
 }
 
+/// A number of one or two digits; 255 for anything else.
+#[inline(always)]
+fn one_or_two_digits(bytes: &[u8], start: usize, end: usize) -> u8 {
+    let digit = |at: usize| bytes[at].wrapping_sub(b'0');
+    match end.wrapping_sub(start) {
+        1 if digit(start) < 10 => digit(start),
+        2 if digit(start) < 10 && digit(start + 1) < 10 => 10 * digit(start) + digit(start + 1),
+        _ => u8::MAX,
+    }
+}
+
 /// Length, first eight and last eight bytes of a text of 8 to 16 bytes: equal only for equal texts. All 0 for others.
 #[inline(always)]
 fn date_key(bytes: &[u8], start: usize, end: usize) -> (usize, u64, u64) {
@@ -429,8 +442,9 @@ fn date_key(bytes: &[u8], start: usize, end: usize) -> (usize, u64, u64) {
     if !(8..=16).contains(&len) {
         return (0, 0, 0);
     }
-    let word = |from: usize| bytes[from..].first_chunk::<8>().map_or(0, |w| u64::from_le_bytes(*w));
-    (len, word(start), word(end - 8))
+    let text = &bytes[start..end];
+    let word = |w: Option<&[u8; 8]>| w.map_or(0, |w| u64::from_le_bytes(*w));
+    (len, word(text.first_chunk()), word(text.last_chunk()))
 }
 
 /// `bytes[start..end]`, one to five bytes, in the top bytes of a word whose other bytes are the digit 0; else 0.
@@ -509,6 +523,72 @@ fn decimal(bytes: &[u8], start: usize, end: usize) -> (f64, bool) {
         (number(text) as f64 / POW10[(one.leading_zeros() >> 3) as usize & 7], all_digits(text) && digits > 1)
     };
     (if negative { -value } else { value }, good)
+}
+
+/// The cells at place `at` of some rows of `n` cells, at most a batch of them; false when one is no plain decimal.
+#[inline(always)]
+fn column_of(bytes: &[u8], ends: &[u32], n: usize, at: usize, values: &mut [f64]) -> bool {
+    let (mut words, mut lens) = ([0_u64; BATCH], [0_u64; BATCH]);
+    // Eight bytes before the end of the first cell are there for all later ones too.
+    if maths::level() != Level::Plain && ends.len() >= n && ends[at] >= 8 {
+        for ((row, word), len) in ends.chunks_exact(n).zip(&mut words).zip(&mut lens) {
+            let (before, end) = (row[at - 1], row[at] as usize);
+            *len = u64::from((row[at]).wrapping_sub(before).wrapping_sub(1));
+            *word = bytes.get(end.wrapping_sub(8)..end).and_then(|b| b.first_chunk()).map_or(0, |b| u64::from_le_bytes(*b));
+        }
+        let count = values.len();
+        if decimals(&words[..count], &lens[..count], values) {
+            return true;
+        }
+    }
+    let mut good = true;
+    for (row, slot) in ends.chunks_exact(n).zip(values) {
+        let (value, ok) = decimal(bytes, row[at - 1] as usize + 1, row[at] as usize);
+        *slot = value;
+        good &= ok;
+    }
+    good
+}
+
+crate::wide! {
+    /// [`decimal`] for many cells of one to eight bytes at once: the eight bytes that end each cell, and its length.
+    /// False when a cell is something else.
+    fn decimals(words: &[u64], lens: &[u64], values: &mut [f64]) -> bool {
+        let n = values.len();
+        let (words, lens) = (&words[..n], &lens[..n]);
+        let mut odd = 0_u64;
+        for i in 0..n {
+            let len = lens[i];
+            odd |= u64::from(len.wrapping_sub(1) > 7);
+            let spare = 64_u64.wrapping_sub(len << 3) & 63;
+            let above = u64::MAX << spare;
+            let text = (words[i] & above) | (ONES * 0x30 & !above);
+            let first = (text >> spare) & 0xff;
+            let negative = first == u64::from(b'-');
+            let text = if negative { text ^ (u64::from(b'-' ^ b'0') << spare) } else { text };
+            let points = equal(text, b'.');
+            let one = (points & points.wrapping_neg()) >> 7;
+            // Digits below the first point move up into its place; without a point all stay.
+            let kept = if one == 0 { u64::MAX } else { !(one << 8).wrapping_sub(1) };
+            let moved = ((text & one.wrapping_sub(1)) << 8) | 0x30;
+            let text = (text & kept) | if one == 0 { 0 } else { moved };
+            let digits = len.wrapping_sub(u64::from(negative)).wrapping_sub(u64::from(one != 0));
+            odd |= u64::from(digits.wrapping_sub(1) > 7) | u64::from(!all_digits(text));
+            // Eight digits, the first in the lowest byte, as in `number`; products by shifts, which vectors have.
+            let v = text & (ONES * 0x0f);
+            let v = ((v << 3) + (v << 1) + (v >> 8)) & 0x00ff_00ff_00ff_00ff;
+            let v = ((v << 6) + (v << 5) + (v << 2) + (v >> 16)) & 0x0000_ffff_0000_ffff;
+            let v = (v & 0xffff) * 10_000 + (v >> 32);
+            let whole = f64::from_bits(0x4330_0000_0000_0000 | v) - 4_503_599_627_370_496.0;
+            let mut scale = 1.0;
+            for place in 1..8_usize {
+                scale = if one == 1 << (56 - 8 * place) { POW10[place] } else { scale };
+            }
+            let value = whole / scale;
+            values[i] = f64::from_bits(value.to_bits() | u64::from(negative) << 63);
+        }
+        odd == 0
+    }
 }
 
 /// More than eight characters, or none.

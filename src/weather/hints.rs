@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::str::FromStr;
 
-use super::{Place, WeatherError};
+use super::{Place, Quantity, WeatherError};
 
 /// Which instant of its interval a row's time names.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -102,6 +102,8 @@ pub struct ReadHints {
     pub separation: Separation,
     /// How much time the file must cover.
     pub period: Period,
+    /// Leaves aside columns that the caller does not need; they are then neither read nor judged.
+    pub leave_out: Vec<Quantity>,
     /// Leaves the checksum out, for callers that read very many files.
     pub no_checksum: bool,
 }

@@ -94,7 +94,8 @@ fn read_text(name: &str, text: &[u8], hints: &ReadHints) -> Result<RawYear, Weat
     if top.contains(&0) {
         check_text(name, top, 1)?;
     }
-    let head = header(name, text, hints)?;
+    let mut head = header(name, text, hints)?;
+    head.layout.columns.retain(|c| !hints.leave_out.contains(&c.quantity));
     check_text(name, &text[..head.body_at], 1)?;
     let rows = &text[head.body_at..];
     if rows.trim_ascii().is_empty() {

@@ -75,6 +75,30 @@ pub fn study_with_spread(
     plan: &Plan,
     spread_pct: Option<f64>,
 ) -> Result<Study, WeighError> {
+    weighed(job, weather, plan, spread_pct, Depth::Reasons)
+}
+
+/// Energy, years, string checks and money of every option, and the bare gaps: no split, doubt, turning points or claims.
+pub fn yields(job: &Job, weather: &WeatherYear, plan: &Plan) -> Result<Study, WeighError> {
+    weighed(job, weather, plan, None, Depth::Yields)
+}
+
+/// How far a study goes.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Depth {
+    /// Energy and what follows from it alone.
+    Yields,
+    /// Also why, how sure, and what would turn the answer.
+    Reasons,
+}
+
+fn weighed(
+    job: &Job,
+    weather: &WeatherYear,
+    plan: &Plan,
+    spread_pct: Option<f64>,
+    depth: Depth,
+) -> Result<Study, WeighError> {
     let spec = &job.spec;
     let tags: Vec<&str> = job.options.iter().map(|o| o.tag.as_str()).collect();
     let zones: Vec<&str> =
@@ -93,6 +117,12 @@ pub fn study_with_spread(
         .map(|(planned, option)| case(job, plan, &common, planned, option, course, n, &mut scratch, &mut notes))
         .collect();
     notes.extend(guard::outage(spec.losses.outage_pct, spec.money.as_ref().is_some_and(|m| m.om_covers_outage)));
+
+    if depth == Depth::Yields {
+        let gaps = cases.iter().skip(1).map(|b| bare_gap(job, &cases[0], b)).collect();
+        let options = cases.into_iter().map(|c| option_result(c, None)).collect();
+        return Ok(Study { options, gaps, notes, ..Study::default() });
+    }
 
     // Doubt, with the same draws for all options.
     let facts: Vec<Facts> = cases.iter().map(|c| c.facts.clone()).collect();
@@ -124,17 +154,42 @@ pub fn study_with_spread(
         .enumerate()
         .map(|(k, c)| {
             let doubt = option_doubt(&inputs, k, &c, course, mean_years, first.as_ref());
-            OptionResult {
-                string_check: serde_json::to_value(&c.planned.check).ok(),
-                roof: (!c.planned.roof.is_empty()).then(|| serde_json::to_value(&c.planned.roof).ok()).flatten(),
-                year: c.year,
-                years: c.years,
-                doubt: Some(doubt),
-                money: c.money,
-            }
+            option_result(c, Some(doubt))
         })
         .collect();
     Ok(Study { options, gaps, doubt_inputs: inputs, claims, notes })
+}
+
+fn option_result(c: Case, doubt: Option<OptionDoubt>) -> OptionResult {
+    OptionResult {
+        string_check: serde_json::to_value(&c.planned.check).ok(),
+        roof: (!c.planned.roof.is_empty()).then(|| serde_json::to_value(&c.planned.roof).ok()).flatten(),
+        year: c.year,
+        years: c.years,
+        doubt,
+        money: c.money,
+    }
+}
+
+/// One option against the first, without reasons.
+fn bare_gap(job: &Job, a: &Case, b: &Case) -> Gap {
+    let (e_a, e_b) = (a.year.e_ac_kwh(), b.year.e_ac_kwh());
+    let (y_a, y_b) = (a.year.y_f_h(), b.year.y_f_h());
+    let percent = |x: f64, of: f64| if of > 0.0 { 100.0 * x / of } else { 0.0 };
+    Gap {
+        from: a.facts.tag.clone(),
+        to: b.facts.tag.clone(),
+        kwh: e_b - e_a,
+        pct: percent(e_b - e_a, e_a),
+        kwh_per_kw: y_b - y_a,
+        pct_per_kw: percent(y_b - y_a, y_a),
+        first_year: None,
+        lifetime: None,
+        doubt: None,
+        money: job.spec.money.as_ref().map(|m| gap_money(m, (&a.bill, &a.energies), (&b.bill, &b.energies))),
+        turns: Vec::new(),
+        bars: Vec::new(),
+    }
 }
 
 /// Load on site from `[money]` for every step of the weather year, kW; empty when none is given there.
@@ -441,31 +496,22 @@ fn gap(
     doubt: PairDoubt,
 ) -> Gap {
     let mixes = mixes_of(plan, common, a, b);
-    let (e_a, e_b) = (a.year.e_ac_kwh(), b.year.e_ac_kwh());
+    let e_a = a.year.e_ac_kwh();
     let split = |years: Option<u32>| {
         let base = if years.is_some() { a.facts.lifetime_kwh } else { e_a };
         let span = years.map_or(Span::FirstYear, Span::MeanOf);
         let u_kwh = |group: Group| line_pct(inputs, group, 0, k, span) / 100.0 * base;
         mixes.as_ref()?.split((&a.end, &a.facts), (&b.end, &b.facts), years, u_kwh)
     };
-    let percent = |x: f64, of: f64| if of > 0.0 { 100.0 * x / of } else { 0.0 };
-    let (y_a, y_b) = (a.year.y_f_h(), b.year.y_f_h());
-    let money = job.spec.money.as_ref();
     let trial = Trial { job, plan, common, a, b, n, course };
     let (turns, bars) = turns_and_bars(&trial, inputs, k);
     Gap {
-        from: a.facts.tag.clone(),
-        to: b.facts.tag.clone(),
-        kwh: e_b - e_a,
-        pct: percent(e_b - e_a, e_a),
-        kwh_per_kw: y_b - y_a,
-        pct_per_kw: percent(y_b - y_a, y_a),
         first_year: split(None),
         lifetime: split(Some(n)),
         doubt: Some(doubt),
-        money: money.map(|m| gap_money(m, (&a.bill, &a.energies), (&b.bill, &b.energies))),
         turns,
         bars,
+        ..bare_gap(job, a, b)
     }
 }
 

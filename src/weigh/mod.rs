@@ -30,7 +30,7 @@ mod tests;
 pub use best::best;
 pub use budget::{budget, line_pct};
 pub use claims::{Claim, ClaimKind, Verdict};
-pub use compare::{AGEING_PCT, Brief, brief, load_of, spread_of_years, study, study_with_spread};
+pub use compare::{AGEING_PCT, Brief, brief, load_of, spread_of_years, study, study_with_spread, yields};
 pub use doubt::{
     DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Rounded, Span, band, pair_pct,
     round_to_doubt, spread_pct, total_pct,
