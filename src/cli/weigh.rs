@@ -155,7 +155,8 @@ impl Weighed {
         out: &Path,
         hours: bool,
     ) -> Result<(), Box<dyn std::error::Error>> {
-        write_results(self, proposal, record, out, hours)
+        // The page first: if it cannot be made, nothing is written.
+        write_results(self, Some(&page(proposal)?), record, out, hours)
     }
 
     /// Every hour of every option as a table.
