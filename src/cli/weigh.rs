@@ -228,7 +228,9 @@ pub fn run(args: WeighArgs) -> CliResult {
     let name = if args.yield_only { format!("{}-yield", job.name) } else { job.name.clone() };
     let out = args.out.clone().unwrap_or_else(|| Path::new("reports").join(name));
     if args.yield_only && (args.hours || args.open) {
-        return Err("--yield-only writes neither hours nor a page.\n  Leave out --hours and --open, or --yield-only.".into());
+        return Err(
+            "--yield-only writes neither hours nor a page.\n  Leave out --hours and --open, or --yield-only.".into()
+        );
     }
     let weighed = if args.yield_only { Weighed::yields(job)? } else { Weighed::of(job)? };
     let command = format!("yearlight weigh {}", args.job.display());

@@ -534,7 +534,8 @@ fn column_of(bytes: &[u8], ends: &[u32], n: usize, at: usize, values: &mut [f64]
         for ((row, word), len) in ends.chunks_exact(n).zip(&mut words).zip(&mut lens) {
             let (before, end) = (row[at - 1], row[at] as usize);
             *len = u64::from((row[at]).wrapping_sub(before).wrapping_sub(1));
-            *word = bytes.get(end.wrapping_sub(8)..end).and_then(|b| b.first_chunk()).map_or(0, |b| u64::from_le_bytes(*b));
+            *word =
+                bytes.get(end.wrapping_sub(8)..end).and_then(|b| b.first_chunk()).map_or(0, |b| u64::from_le_bytes(*b));
         }
         let count = values.len();
         if decimals(&words[..count], &lens[..count], values) {

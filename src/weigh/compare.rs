@@ -505,14 +505,7 @@ fn gap(
     };
     let trial = Trial { job, plan, common, a, b, n, course };
     let (turns, bars) = turns_and_bars(&trial, inputs, k);
-    Gap {
-        first_year: split(None),
-        lifetime: split(Some(n)),
-        doubt: Some(doubt),
-        turns,
-        bars,
-        ..bare_gap(job, a, b)
-    }
+    Gap { first_year: split(None), lifetime: split(Some(n)), doubt: Some(doubt), turns, bars, ..bare_gap(job, a, b) }
 }
 
 fn claims_of(job: &Job, plan: &Plan, cases: &[Case], gaps: &[Gap], inputs: &[DoubtInput], n: u32) -> Vec<Claim> {
