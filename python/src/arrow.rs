@@ -69,7 +69,9 @@ impl Table {
             let arrays = || self.batches.iter().map(|batch| batch[place].as_any());
             let text = |x: &Utf8Array<i32>| x.values_iter().map(str::to_string).collect::<Vec<_>>();
             table = match field.dtype {
-                ArrowDataType::Float64 => table.number(&field.name, arrays().flat_map(values::<f64>).copied().collect()),
+                ArrowDataType::Float64 => {
+                    table.number(&field.name, arrays().flat_map(values::<f64>).copied().collect())
+                }
                 ArrowDataType::Int64 => table.whole(&field.name, arrays().flat_map(values::<i64>).copied().collect()),
                 _ => table.text(&field.name, arrays().filter_map(|a| a.downcast_ref()).flat_map(text).collect()),
             };
