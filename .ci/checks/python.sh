@@ -11,7 +11,7 @@ if ! "$python" -c 'import sys, venv, ensurepip; sys.exit(sys.version_info < (3, 
 fi
 cargo fmt --check -p yearlight-python
 cargo build --release --quiet
-cargo clippy --release --quiet -p yearlight-python -- -D warnings
+cargo clippy --release --quiet --no-deps -p yearlight-python -- -D warnings
 
 work="$(mktemp -d)"
 trap 'rm -rf "$work"' EXIT
