@@ -75,6 +75,15 @@ impl FleetSpec {
                 mend: "Compare with configs/merrowby-fleet/fleet.toml.".to_string(),
             }
         })?;
+        spec.checked(path)
+    }
+
+    /// With values that can be used; `path` stands in messages.
+    ///
+    /// # Errors
+    /// [`FleetError::Wrong`] with the key.
+    pub fn checked(self, path: &Path) -> Result<FleetSpec, FleetError> {
+        let spec = self;
         if spec.weather_set_label.parse::<crate::weather::Label>().is_err() {
             return Err(FleetError::Wrong {
                 at: path.display().to_string(),

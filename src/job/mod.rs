@@ -30,10 +30,10 @@ use crate::units::Note;
 
 pub use error::{At, Fault, JobError};
 pub use ledger::LedgerLine;
-pub use load::{MAX_BYTES, load, load_parts};
+pub use load::{MAX_BYTES, load, load_over, load_parts, load_value};
 pub use place::{FAR_KM, HIGH_M, Placed, distance_km};
-pub use record::{from_sections, from_sections_given};
-pub use resolve::{Loader, Parts, from_text, parts};
+pub use record::{from_sections, from_sections_given, from_value};
+pub use resolve::{Loader, Parts, from_text, from_text_over, parts};
 pub use schema::{job_schema, parts_schema};
 pub use spec::{
     AgeingSpec, CleaningSpec, DirtModelSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec,

@@ -104,6 +104,28 @@ pub fn csv_bytes(table: &Table, header: bool, path: &Path) -> Result<Vec<u8>, Ta
     Ok(bytes)
 }
 
+/// A Parquet file as CSV with the line of names; a cell without a value, or not a number, is empty.
+///
+/// # Errors
+/// [`TableError`] when the file is missing, cut or no Parquet, or holds columns that are no cells.
+pub fn parquet_as_csv(path: &Path) -> Result<Vec<u8>, TableError> {
+    let fail = |e: PolarsError| TableError::Read { path: path.to_path_buf(), reason: e.to_string() };
+    let file = std::fs::File::open(path).map_err(|e| fail(e.into()))?;
+    let mut frame = ParquetReader::new(file).finish().map_err(fail)?;
+    for name in frame.get_column_names_owned() {
+        let column = frame.column(&name).map_err(fail)?;
+        if column.dtype().is_float() {
+            let column = column.cast(&DataType::Float64).map_err(fail)?;
+            let numbers: Float64Chunked =
+                column.f64().map_err(fail)?.iter().map(|x| x.filter(|x| !x.is_nan())).collect();
+            frame.with_column(numbers.with_name(name).into_series().into()).map_err(fail)?;
+        }
+    }
+    let mut bytes = Vec::new();
+    CsvWriter::new(&mut bytes).finish(&mut frame).map_err(fail)?;
+    Ok(bytes)
+}
+
 /// The rows of each group of equal cells in columns of words, in the order in which the groups appear.
 ///
 /// # Errors
@@ -136,6 +158,23 @@ mod tests {
         let path = dir.path().join("t.parquet");
         write_parquet(&sample(), &path).unwrap();
         assert_eq!(read_parquet(&path).unwrap(), sample());
+    }
+
+    #[test]
+    fn missing_cells_of_a_parquet_file_are_empty() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("t.parquet");
+        let mut frame = df![
+            "site" => ["a", "b", "c"],
+            "x" => [Some(1.5), None, Some(f64::NAN)],
+            "n" => [Some(7_i64), None, Some(-30)],
+            "t" => [None, Some("u, v"), None],
+            "f" => [Some(true), None, Some(false)],
+        ]
+        .unwrap();
+        ParquetWriter::new(std::fs::File::create(&path).unwrap()).finish(&mut frame).unwrap();
+        let text = String::from_utf8(parquet_as_csv(&path).unwrap()).unwrap();
+        assert_eq!(text, "site,x,n,t,f\na,1.5,7,,true\nb,,,\"u, v\",\nc,,-30,,false\n");
     }
 
     // The csv crate is the outside reader.
