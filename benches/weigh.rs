@@ -4,8 +4,9 @@ use std::path::Path;
 
 use yearlight::energy::Plan;
 use yearlight::job::{self, Job};
+use yearlight::report::{self, view::Proposal};
 use yearlight::weather::WeatherYear;
-use yearlight::weigh::{shapley, study};
+use yearlight::weigh::{best, shapley, study};
 
 fn main() {
     divan::main();
@@ -48,6 +49,56 @@ fn study_by_formula(bencher: divan::Bencher) {
     job.spec.uncertainty.draws = 0;
     let plan = Plan::of(&job, &weather).unwrap();
     bencher.bench(|| study(divan::black_box(&job), &weather, &plan).unwrap());
+}
+
+/// Job and weather read, planned, and every option run: a whole weigh without the weighing.
+#[divan::bench]
+fn whole_plain(bencher: divan::Bencher) {
+    bencher.bench(|| {
+        let (job, weather) = demo();
+        Plan::of(&job, &weather).unwrap().years()
+    });
+}
+
+/// The same with split, doubt, money, turns, claims, hours and the page of the report, as `weigh` does it.
+#[divan::bench(args = [0, 10_000])]
+fn whole_weigh(bencher: divan::Bencher, draws: u32) {
+    bencher.bench(|| {
+        let (mut job, weather) = demo();
+        job.spec.uncertainty.draws = draws;
+        let plan = Plan::of(&job, &weather).unwrap();
+        let study = study(&job, &weather, &plan).unwrap();
+        let years: Vec<_> = study.options.iter().map(|o| o.year.clone()).collect();
+        let hours = report::hours(&plan, &weather);
+        let source = report::Source {
+            job: &job,
+            weather: &weather,
+            plan: &plan,
+            years: &years,
+            hours: &hours,
+            study: Some(&study),
+            command: "bench",
+        };
+        report::page(&Proposal::of(&source)).unwrap().len()
+    });
+}
+
+/// Tilt, azimuth, DC/AC ratio and string length: more than two thousand set-ups.
+#[divan::bench(sample_count = 3)]
+fn search_of_four_axes(bencher: divan::Bencher) {
+    let (mut job, weather) = priced();
+    let plane = &mut job.spec.plane[0];
+    plane.size_m = None;
+    plane.obstacles.clear();
+    job.spec.search = Some(
+        toml::from_str("tilt_deg = [5, 50]\nazimuth_deg = [120, 240]\ndc_ac = [0.9, 1.6]\nstring_length = [16, 23]")
+            .unwrap(),
+    );
+    bencher.bench(|| {
+        let found = best(divan::black_box(&job), &weather).unwrap();
+        assert!(found.runs > 2000);
+        found
+    });
 }
 
 /// The arithmetic of a split alone: nine groups, 512 values.

@@ -4,7 +4,7 @@ use std::path::Path;
 use std::sync::OnceLock;
 
 use proptest::prelude::*;
-use yearlight::energy::{HourColumns, OptionYear, Plan, Scratch, SiteLight};
+use yearlight::energy::{HourColumns, OptionYear, Plan, Scratch, SiteLight, Stages, open_energy, run};
 use yearlight::job::{Job, from_text};
 use yearlight::plane::Skyline;
 use yearlight::sun::SunTrack;
@@ -147,6 +147,40 @@ fn the_same_option_twice_has_no_gap_at_all() {
 
 // The orbit is not round and typical years are no mirror images, so a real sun with a half-year shift agrees only
 // within 3 %; the light is a clear-sky year, whose northern and southern halves differ by the sun's distance.
+/// The stages that splits and turns keep give the same bits as the chain run anew.
+#[test]
+fn kept_stages_give_the_bits_of_the_plain_chain() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("configs");
+    for name in ["merrowby-school.toml", "field/saltpan-field.toml", "two-skies/hot.toml"] {
+        let job = yearlight::job::load(&folder.join(name)).unwrap_or_else(|e| panic!("{e}"));
+        let hints = job.read_hints().unwrap();
+        let weather = sky::read(&job.weather_path(), &hints).unwrap_or_else(|e| panic!("{e}"));
+        let plan = Plan::of(&job, &weather).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let setup = |k: usize| &plan.options[k].setup;
+        let mut scratch = Scratch::default();
+        let mut stages = Stages::new(&plan.site, &plan.common);
+        for k in 1..plan.options.len() {
+            let players = weigh::differing(setup(0), setup(k));
+            for mask in 0..1_u32 << players.len() {
+                let mixed = weigh::mix(setup(0), setup(k), &players, mask);
+                let plain = open_energy(&mixed, &plan.site, &plan.common, &mut scratch);
+                assert_eq!(stages.open_energy(&mixed), plain, "{name}, option {k}, mask {mask:b}");
+            }
+        }
+        for option in &plan.options {
+            let months = run(&option.setup, &plan.site, &plan.common, &mut scratch).months;
+            assert_eq!(stages.months(&option.setup), months, "{name}, {}", option.tag);
+            // Without strings, as one lumped array.
+            let mut lumped = option.setup.clone();
+            lumped.wiring.inputs.clear();
+            let months = run(&lumped, &plan.site, &plan.common, &mut scratch).months;
+            assert_eq!(stages.months(&lumped), months, "{name}, {} lumped", option.tag);
+        }
+        // Work was kept: far fewer fronts than runs.
+        assert!(stages.made()[0] < 200, "{:?}", stages.made());
+    }
+}
+
 #[test]
 fn the_southern_twin_of_a_clear_year_is_within_three_percent() {
     let build = |latitude: f64| {

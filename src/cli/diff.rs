@@ -11,8 +11,8 @@ use serde_json::{Value, json};
 
 use super::weigh::watching;
 use super::{CliResult, Outcome, print};
-use crate::energy::Plan;
-use crate::job::{self, Job, LedgerLine};
+use crate::energy::{self, Common, Plan, PlanCache, Scratch, SiteLight, common_of};
+use crate::job::{self, Job, LedgerLine, ResolvedOption};
 use crate::report::Words;
 use crate::report::console::paragraph;
 use crate::report::progress::Progress;
@@ -95,8 +95,8 @@ struct Answer {
 }
 
 /// Sections that say nothing about the first year's energy.
-const WITHOUT_ENERGY: [&str; 8] =
-    ["title", "proposal", "sources", "ageing", "uncertainty", "money", "claims", "search"];
+const WITHOUT_ENERGY: [&str; 9] =
+    ["title", "proposal", "sources", "ageing", "cleaning", "uncertainty", "money", "claims", "search"];
 
 impl Side {
     fn read(path: &Path) -> Result<Side, Box<dyn std::error::Error>> {
@@ -164,10 +164,19 @@ fn rebase(inputs: &mut Value, job: &Job) {
     modules.for_each(|tag| move_at(&format!("/module/{tag}/matrix")));
 }
 
-/// First-year energies of any mix of inputs; a weather file is read once.
+/// First-year energies of any mix of inputs. A weather file is read once, the light on the planes is worked out once for
+/// each way they lie, and an option is planned and run once for each set of the inputs that reach it.
 #[derive(Default)]
 struct Runner {
     weather: Mutex<BTreeMap<String, Arc<WeatherYear>>>,
+    sites: Mutex<BTreeMap<String, Arc<KnownSite>>>,
+}
+
+/// Light of one lie of the planes, and what was found on it.
+struct KnownSite {
+    light: SiteLight,
+    plans: Mutex<PlanCache>,
+    energies: Mutex<BTreeMap<String, f64>>,
 }
 
 impl Runner {
@@ -186,15 +195,73 @@ impl Runner {
             None => {
                 let year = Arc::new(super::weigh::weather_of(job)?);
                 if let Ok(mut all) = self.weather.lock() {
-                    all.insert(key, year.clone());
+                    all.insert(key.clone(), year.clone());
                 }
                 year
             }
         };
         job.settle(&weather)?;
-        let plan = Plan::of(job, &weather)?;
-        Ok(plan.years().iter().map(|y| (y.tag.clone(), y.e_ac_kwh())).collect())
+        let lie = format!("{key} {}", json!([job.spec.plane, job.skyline, job.spec.sky_model]));
+        let known = self.sites.lock().ok().and_then(|s| s.get(&lie).cloned());
+        let site = match known {
+            Some(site) => site,
+            None => {
+                // The whole plan once, so that what is wrong is said in full.
+                let plan = Plan::of(job, &weather)?;
+                let site = Arc::new(KnownSite {
+                    light: plan.site,
+                    plans: Mutex::new(PlanCache::default()),
+                    energies: Mutex::new(BTreeMap::new()),
+                });
+                if let Ok(mut all) = self.sites.lock() {
+                    all.insert(lie, site.clone());
+                }
+                site
+            }
+        };
+        let common = common_of(job, &weather, &site.light)?;
+        let mut scratch = Scratch::default();
+        job.options.iter().map(|o| Ok((o.tag.clone(), site.energy(job, o, &weather, &common, &mut scratch)?))).collect()
     }
+}
+
+impl KnownSite {
+    fn energy(
+        &self,
+        job: &Job,
+        option: &ResolvedOption,
+        weather: &WeatherYear,
+        common: &Common,
+        scratch: &mut Scratch,
+    ) -> Result<f64, Box<dyn std::error::Error>> {
+        let key = reaching(job, option);
+        if let Some(kwh) = self.energies.lock().ok().and_then(|e| e.get(&key).copied()) {
+            return Ok(kwh);
+        }
+        let planned = match self.plans.lock() {
+            Ok(mut plans) => plans.option(job, option, weather, &self.light)?,
+            Err(_) => PlanCache::default().option(job, option, weather, &self.light)?,
+        };
+        let kwh = planned.year_of(&energy::run(&planned.setup, &self.light, common, scratch)).e_ac_kwh();
+        if let Ok(mut all) = self.energies.lock() {
+            all.insert(key, kwh);
+        }
+        Ok(kwh)
+    }
+}
+
+/// The inputs that an option's first year depends on, besides weather and planes: its own parts and what all share.
+fn reaching(job: &Job, option: &ResolvedOption) -> String {
+    let mut spec = json!(job.spec);
+    if let Value::Object(sections) = &mut spec {
+        sections.retain(|section, _| !WITHOUT_ENERGY.contains(&section.as_str()) && section != "option");
+    }
+    // The AC cable asks the first option for phases and count.
+    let first = job.options.first().map(|o| (o.inverters, job.inverter(o).phases));
+    let matrix = job.matrices.get(&option.module);
+    let own = (&option.tag, option.inverters, option.n_modules, option.target_kw, &option.strings, &option.planes);
+    let parts = (job.module(option), job.inverter(option), matrix, option.module_converters);
+    json!([spec, first, own, parts, job.load_kw]).to_string()
 }
 
 /// Parts that only one side has are given to the other: unused, they move nothing, and every mix then finds its parts.
@@ -444,6 +511,31 @@ fn plain(value: &Value) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_mix_gives_what_a_plan_of_its_own_gives() {
+        let path = Path::new("configs/merrowby-school.toml");
+        let record = job::load(path).unwrap().record();
+        let mut a = record["job"].clone();
+        rebase(&mut a, &job::load(path).unwrap());
+        let mut b = a.clone();
+        let tag = b["option"][1]["module"].as_str().unwrap().to_string();
+        b["losses"]["outage_pct"] = json!(3.0);
+        b["module"][&tag]["gamma_pct_per_k"] = json!(-0.25);
+        b["option"][2].as_object_mut().unwrap().remove("target_kw");
+        b["option"][2]["strings"] = json!([23, 23, 23, 22]);
+        let runner = Runner::default();
+        for inputs in [&a, &b, &a, &b] {
+            let known = runner.energies(inputs).unwrap();
+            let fresh = Runner::default().energies(inputs).unwrap();
+            assert_eq!(known, fresh);
+            let record = json!({ "name": "mix", "base": "", "job": inputs });
+            let job = job::from_text("m.json", &record.to_string(), Path::new(""), &mut |p| std::fs::read(p)).unwrap();
+            let weather = super::super::weigh::weather_of(&job).unwrap();
+            let plain: Vec<f64> = Plan::of(&job, &weather).unwrap().years().iter().map(|y| y.e_ac_kwh()).collect();
+            assert_eq!(plain, known.iter().map(|e| e.1).collect::<Vec<f64>>());
+        }
+    }
 
     #[test]
     fn what_moved_sums_to_the_change_and_nothing_is_missed() {

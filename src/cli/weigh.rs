@@ -95,7 +95,14 @@ impl Weighed {
         let spread = (real.len() == several.len()).then(|| spread_of(&real, 0)).flatten();
         let mut study = weigh::study_with_spread(&job, &weather, &plan, spread)?;
         study.notes.extend(year_by_year(&job, &real));
-        let hours = report::hours(&plan, &weather);
+        // The export limit counts with the load of [money] too.
+        plan.common = weigh::common_with_load(&job, &weather, &plan);
+        let mut hours = report::hours(&plan, &weather);
+        let load_w = weigh::site_load_w(&job, &weather);
+        if !load_w.is_empty() {
+            let in_service = plan.common.outage.kept();
+            hours.iter_mut().for_each(|h| h.against_load(load_w.clone(), in_service));
+        }
         let years = study.options.iter().map(|o| o.year.clone()).collect();
         Ok(Weighed { job, weather, placed, plan, years, study, hours })
     }
@@ -325,7 +332,10 @@ fn search(job: &Job, json: bool, quiet: bool) -> CliResult {
 #[cfg(feature = "tables")]
 fn write_hours(weighed: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
     let tags: Vec<&str> = weighed.years.iter().map(|y| y.tag.as_str()).collect();
-    Ok(crate::tables::write_parquet(&tables::hours(&tags, &weighed.hours), path)?)
+    Ok(crate::tables::write_parquet(
+        &tables::hours(&tags, &weighed.hours, weighed.weather.step_h(), weighed.job.spec.money.as_ref()),
+        path,
+    )?)
 }
 
 #[cfg(not(feature = "tables"))]
@@ -371,6 +381,51 @@ mod tests {
         let proposal = weighed.proposal("yearlight weigh");
         let record = weighed.run_record(&proposal.notes);
         write_results(&weighed, Some(&page(&proposal).unwrap()), &record, out, false).unwrap();
+    }
+
+    #[test]
+    fn the_hours_add_up_to_own_use_and_export() {
+        let weighed = Weighed::of(job::load(Path::new("configs/merrowby-school.toml")).unwrap()).unwrap();
+        let step_h = weighed.weather.step_h();
+        for (hours, option) in weighed.hours.iter().zip(&weighed.study.options) {
+            let kwh = |column: &[f64]| column.iter().sum::<f64>() * step_h / 1000.0;
+            let money = option.money.as_ref().unwrap();
+            assert!((kwh(&hours.load) / 18_000.0 - 1.0).abs() < 1e-9, "the load of [money]");
+            assert!((kwh(&hours.own_use) / money.own_use_kwh.unwrap() - 1.0).abs() < 1e-9);
+            assert!((kwh(&hours.exported) / money.exported_kwh - 1.0).abs() < 1e-9);
+            assert!((kwh(&hours.p_ac) / option.year.e_ac_kwh() - 1.0).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn cleaning_shows_in_years_notes_and_money() {
+        let mut job = job::load(Path::new("configs/two-skies/cloudy.toml")).unwrap();
+        let plain = Weighed::of(job.clone()).unwrap();
+        job.spec.cleaning = Some(crate::job::CleaningSpec {
+            buildup_pct_per_year: 1.0,
+            most_pct: 6.0,
+            every_years: 2.0,
+            cost_per_kw: 5.0,
+            cost_per_visit: 100.0,
+        });
+        let cleaned = Weighed::of(job).unwrap();
+        assert!(cleaned.study.notes.iter().any(|n| n.code == "years.cleaning" && n.text.contains("cleanings in")));
+        for (a, b) in plain.study.options.iter().zip(&cleaned.study.options) {
+            // The first year of the account stands for clean modules; the years hold the build-up.
+            assert_eq!(a.year, b.year);
+            for (x, y) in a.years.iter().zip(&b.years) {
+                let lost = if y.year % 2 == 1 { 0.5 } else { 1.5 };
+                assert!((y.e_ac_kwh - x.e_ac_kwh * (1.0 - lost / 100.0)).abs() < 1e-9 * x.e_ac_kwh);
+                assert!((y.dirt_lost_kwh - x.e_ac_kwh * lost / 100.0).abs() < 1e-9 * x.e_ac_kwh);
+            }
+        }
+        for gap in &cleaned.study.gaps {
+            let split = gap.lifetime.as_ref().unwrap();
+            assert!(split.residual_kwh().abs() < 1e-9 * cleaned.study.options[0].lifetime_kwh());
+            let sum = |k: usize| cleaned.study.options[k].lifetime_kwh();
+            let to = cleaned.study.options.iter().position(|o| o.year.tag == gap.to).unwrap();
+            assert!((split.kwh - (sum(to) - sum(0))).abs() < 1e-9 * sum(0));
+        }
     }
 
     #[test]

@@ -30,7 +30,7 @@ pub struct Scratch {
     low: Vec<f64>,
     loss: Vec<f64>,
     work: Vec<f64>,
-    input: InputColumns,
+    pub(super) input: InputColumns,
     /// One per part of the mounting.
     pub parts: Vec<PartColumns>,
     /// DC power of the whole array at the inverters' input, W.
@@ -44,7 +44,7 @@ pub struct Scratch {
 }
 
 impl Scratch {
-    fn fit(&mut self, n: usize, parts: usize) {
+    pub(super) fn fit(&mut self, n: usize, parts: usize) {
         for column in [
             &mut self.iam,
             &mut self.iam_sky,
@@ -92,12 +92,19 @@ pub struct PartColumns {
 
 /// Energy left after each effect, by month, kWh, summed over the parts.
 #[derive(Debug, Clone, PartialEq, Default)]
-struct Tally {
+pub(super) struct Tally {
     nominal: [f64; 12],
     left: [Option<[f64; 12]>; Effect::ALL.len()],
 }
 
 impl Tally {
+    /// Nominal energy of a part: light on the open plane at rated efficiency.
+    pub(super) fn nominate(&mut self, h_i: &[f64; 12], p0_w: f64) {
+        for (sum, h) in self.nominal.iter_mut().zip(h_i) {
+            *sum += h * p0_w / 1000.0;
+        }
+    }
+
     fn add(&mut self, effect: Effect, months: [f64; 12], factor: f64) {
         let slot = self.left[effect as usize].get_or_insert([0.0; 12]);
         for (sum, x) in slot.iter_mut().zip(months) {
@@ -143,6 +150,17 @@ pub struct YearSums {
 pub fn run(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> YearSums {
     let mut tally = Tally::default();
     dc(setup, site, common, s, Some(&mut tally));
+    after_dc(setup, site, common, s, tally)
+}
+
+/// From the inverters' input to the meter: the columns `p_dc` and `v_dc` are there already.
+pub(super) fn after_dc(
+    setup: &Setup,
+    site: &SiteLight,
+    common: &Common,
+    s: &mut Scratch,
+    mut tally: Tally,
+) -> YearSums {
     let kwh = site.step_h / 1000.0;
     let e_dc = site.month_sums(&s.p_dc).map(|x| x * kwh);
     tally.add(Effect::OutsideWindow, e_dc, 1.0);
@@ -193,15 +211,28 @@ pub fn run(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) ->
 /// Energy by month with the AC and export limits lifted and outage kept, kWh: what a split of a gap shares out.
 pub fn open_energy(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> [f64; 12] {
     dc(setup, site, common, s, None);
-    invert(setup, site, s);
-    let open = site.month_sums(&s.ac.before_limit).map(|x| x * site.step_h / 1000.0);
+    open_after_dc(setup, site, common, s)
+}
+
+/// The same from the inverters' input on.
+pub(super) fn open_after_dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> [f64; 12] {
+    setup.conversion.inverter.convert_open(setup.conversion.count, &s.p_dc, volts(setup, &s.v_dc), &mut s.ac);
+    let mut open = [0.0; 12];
+    if common.ac_cable.is_none() {
+        open = site.month_sums(&s.ac.before_limit).map(|x| x * site.step_h / 1000.0);
+    }
     let draw = draw_kwh(setup, site, s);
     open_sum(site, common, s, &open, &draw)
 }
 
 fn invert(setup: &Setup, site: &SiteLight, s: &mut Scratch) {
-    let volts = (!setup.wiring.inputs.is_empty()).then_some(s.v_dc.as_slice());
+    let volts = volts(setup, &s.v_dc);
     setup.conversion.inverter.convert(setup.conversion.count, &s.p_dc, volts, &site.sky.t_amb, &mut s.ac);
+}
+
+/// The voltage at the inverters; a lumped array has none.
+fn volts<'a>(setup: &Setup, v_dc: &'a [f64]) -> Option<&'a [f64]> {
+    (!setup.wiring.inputs.is_empty()).then_some(v_dc)
 }
 
 /// Draw in the hours without output by month, kWh.
@@ -301,9 +332,7 @@ fn dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch, mut tal
         let Some(tally) = tally.as_deref_mut() else { continue };
         let per_light = p0_w * site.step_h / 1000.0 / G_STC;
         let per_power = p0_w * site.step_h / 1000.0;
-        for (m, h) in plane.h_i.iter().enumerate() {
-            tally.nominal[m] += h * p0_w / 1000.0;
-        }
+        tally.nominate(&plane.h_i, p0_w);
         tally.add(Effect::Skyline, plane.h_skyline, p0_w / 1000.0);
         // Light stages times the shares of power that bypass groups and snow leave, from that stage on.
         let (kept, snow) = (shade.power_kept.as_slice(), shade.snow_kept.as_slice());
@@ -340,7 +369,7 @@ fn dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch, mut tal
 }
 
 /// The column, or another when it is empty.
-fn or<'a>(column: &'a [f64], other: &'a [f64]) -> &'a [f64] {
+pub(super) fn or<'a>(column: &'a [f64], other: &'a [f64]) -> &'a [f64] {
     if column.is_empty() { other } else { column }
 }
 
@@ -425,7 +454,7 @@ fn strings(setup: &Setup, site: &SiteLight, s: &mut Scratch, mut tally: Option<&
 }
 
 /// Incidence factors of sky and ground light: one value for a fixed plane, a column for a tracker.
-fn diffuse_factors(glass: &Glass, tilt_deg: &[f64], sky: &mut [f64], ground: &mut [f64]) {
+pub(super) fn diffuse_factors(glass: &Glass, tilt_deg: &[f64], sky: &mut [f64], ground: &mut [f64]) {
     if let [tilt] = tilt_deg {
         sky.fill(glass.sky(*tilt));
         ground.fill(glass.ground(*tilt));
@@ -447,7 +476,7 @@ fn tracked_factors(tilt_deg: &[f64], factor: impl Fn(f64) -> f64, out: &mut [f64
 
 wide! {
     /// Light in front of the cells, stage by stage, W/m2.
-    fn front_light(
+    pub(super) fn front_light(
         beam: &[f64],
         sky: &[f64],
         ground: &[f64],
@@ -479,7 +508,7 @@ wide! {
 
 wide! {
     /// Power over nameplate: at 25 C (`low`) and at the cell's temperature (`rel`).
-    fn power(g: &[f64], a: &[f64], b: &[f64], kept: &[f64], snow: &[f64], low: &mut [f64], rel: &mut [f64]) {
+    pub(super) fn power(g: &[f64], a: &[f64], b: &[f64], kept: &[f64], snow: &[f64], low: &mut [f64], rel: &mut [f64]) {
         let n = rel.len();
         let (g, a, b, kept, snow, low) = (&g[..n], &a[..n], &b[..n], &kept[..n], &snow[..n], &mut low[..n]);
         for i in 0..n {
@@ -491,7 +520,7 @@ wide! {
 
 wide! {
     /// Current of a module that gives `watts * rel` at `v`; nothing where there is no voltage.
-    fn current(rel: &[f64], v: &[f64], watts: f64, out: &mut [f64]) {
+    pub(super) fn current(rel: &[f64], v: &[f64], watts: f64, out: &mut [f64]) {
         let n = out.len();
         let (rel, v) = (&rel[..n], &v[..n]);
         for i in 0..n {
@@ -504,7 +533,7 @@ wide! {
 }
 
 wide! {
-    fn cable(rel: &[f64], v: &[f64], constant: f64, loss_at_stc: f64, per_v_stc: f64, out: &mut [f64]) {
+    pub(super) fn cable(rel: &[f64], v: &[f64], constant: f64, loss_at_stc: f64, per_v_stc: f64, out: &mut [f64]) {
         let n = out.len();
         let (rel, v) = (&rel[..n], &v[..n]);
         for i in 0..n {
@@ -519,7 +548,7 @@ wide! {
 }
 
 wide! {
-    fn scaled(x: &[f64], factor: f64, out: &mut [f64]) {
+    pub(super) fn scaled(x: &[f64], factor: f64, out: &mut [f64]) {
         let n = out.len();
         let x = &x[..n];
         for i in 0..n { out[i] = x[i] * factor; }
@@ -527,7 +556,7 @@ wide! {
 }
 
 wide! {
-    fn multiply(factor: &[f64], x: &mut [f64]) {
+    pub(super) fn multiply(factor: &[f64], x: &mut [f64]) {
         let n = x.len();
         let factor = &factor[..n];
         for i in 0..n { x[i] *= factor[i]; }
@@ -543,7 +572,7 @@ wide! {
 }
 
 wide! {
-    fn difference(x: &[f64], y: &[f64], out: &mut [f64]) {
+    pub(super) fn difference(x: &[f64], y: &[f64], out: &mut [f64]) {
         let n = out.len();
         let (x, y) = (&x[..n], &y[..n]);
         for i in 0..n { out[i] = x[i] - y[i]; }
@@ -551,7 +580,7 @@ wide! {
 }
 
 wide! {
-    fn add_scaled(x: &[f64], y: &[f64], factor: f64, out: &mut [f64]) {
+    pub(super) fn add_scaled(x: &[f64], y: &[f64], factor: f64, out: &mut [f64]) {
         let n = out.len();
         let (x, y) = (&x[..n], &y[..n]);
         for i in 0..n { out[i] = x[i] + y[i] * factor; }
@@ -559,7 +588,7 @@ wide! {
 }
 
 wide! {
-    fn weighted_sum(x: &[f64], weight: f64, out: &mut [f64]) {
+    pub(super) fn weighted_sum(x: &[f64], weight: f64, out: &mut [f64]) {
         let n = out.len();
         let x = &x[..n];
         for i in 0..n { out[i] += x[i] * weight; }

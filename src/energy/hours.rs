@@ -32,6 +32,12 @@ pub struct HourColumns {
     pub p_ac: Vec<f64>,
     /// AC power lost at the inverter's limit, W.
     pub p_clipped: Vec<f64>,
+    /// Load on site, W; empty without one.
+    pub load: Vec<f64>,
+    /// AC power used on site, W; empty without a load.
+    pub own_use: Vec<f64>,
+    /// AC power fed in, W, draw negative; empty without a load.
+    pub exported: Vec<f64>,
 }
 
 impl HourColumns {
@@ -56,6 +62,7 @@ impl HourColumns {
             v_dc: vec![0.0; n],
             p_ac: vec![-(night + no_load) * kept; n],
             p_clipped: vec![0.0; n],
+            ..HourColumns::default()
         };
         for (k, &step) in plan.site.sun.steps.iter().enumerate() {
             let i = step as usize;
@@ -74,5 +81,17 @@ impl HourColumns {
             hours.p_clipped[i] = scratch.ac.before_limit[k] - scratch.ac.ac[k];
         }
         hours
+    }
+
+    /// Adds what is used on site and what is fed in, for a load in W at every step. Power out of service is counted as
+    /// missing evenly, as the rest of the table has it: `own use = share in service x min(P, load)`.
+    pub fn against_load(&mut self, load_w: Vec<f64>, in_service: f64) {
+        if load_w.len() != self.p_ac.len() || in_service <= 0.0 {
+            return;
+        }
+        self.own_use =
+            self.p_ac.iter().zip(&load_w).map(|(p, load)| in_service * (p / in_service).min(*load).max(0.0)).collect();
+        self.exported = self.p_ac.iter().zip(&self.own_use).map(|(p, own)| p - own).collect();
+        self.load = load_w;
     }
 }

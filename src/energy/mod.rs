@@ -7,16 +7,18 @@ mod hours;
 mod plan;
 mod setup;
 mod site;
+mod stages;
 
 pub use account::{Account, AccountLine, Effect};
 pub use chain::{PartColumns, Scratch, YearSums, open_energy, run};
 pub use cover::{SLIDE_M, SLIDE_PER_H, SnowCover, dirt_by_rain, dirt_of_year, power_under_snow};
 pub use hours::HourColumns;
-pub use plan::{EnergyError, Fits, Plan, PlannedOption, REAR_STRUCTURE_KEPT, REAR_UNEVEN_KEPT};
+pub use plan::{EnergyError, Fits, Plan, PlanCache, PlannedOption, REAR_STRUCTURE_KEPT, REAR_UNEVEN_KEPT, common_of};
 pub use setup::{
     Common, Conversion, Heat, InputStrings, Mounting, Nameplate, PartShade, Rear, Setup, StringsOfInput, Wiring,
 };
 pub use site::{PlaneOfSite, SiteLight};
+pub use stages::Stages;
 
 /// Sums of one month of the first year of operation (with the light-induced loss, without ageing).
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
@@ -95,6 +97,25 @@ impl OptionYear {
     }
 }
 
+impl PlannedOption {
+    /// The first year from a run of the setup.
+    pub fn year_of(&self, sums: &YearSums) -> OptionYear {
+        let setup = &self.setup;
+        OptionYear {
+            tag: self.tag.clone(),
+            module: self.module.clone(),
+            inverter: self.inverter.clone(),
+            inverters: setup.conversion.count,
+            modules: setup.nameplate.modules,
+            strings: self.strings.clone(),
+            p_stc_kw: setup.nameplate.p0_w() / 1000.0,
+            p_ac_kw: setup.conversion.inverter.p_ac_w() * f64::from(setup.conversion.count) / 1000.0,
+            months: sums.months,
+            account: sums.account.clone(),
+        }
+    }
+}
+
 impl Plan {
     /// The first year of one option; its columns stay in `scratch`.
     pub fn year(&self, option: &PlannedOption, scratch: &mut Scratch) -> OptionYear {
@@ -103,19 +124,7 @@ impl Plan {
 
     /// The first year of one option from a run of its setup.
     pub fn year_of(&self, option: &PlannedOption, sums: &YearSums) -> OptionYear {
-        let setup = &option.setup;
-        OptionYear {
-            tag: option.tag.clone(),
-            module: option.module.clone(),
-            inverter: option.inverter.clone(),
-            inverters: setup.conversion.count,
-            modules: setup.nameplate.modules,
-            strings: option.strings.clone(),
-            p_stc_kw: setup.nameplate.p0_w() / 1000.0,
-            p_ac_kw: setup.conversion.inverter.p_ac_w() * f64::from(setup.conversion.count) / 1000.0,
-            months: sums.months,
-            account: sums.account.clone(),
-        }
+        option.year_of(sums)
     }
 
     /// The first year of every option, in the order of the job.

@@ -10,9 +10,9 @@ use super::setup::{
     Common, Conversion, Heat, InputStrings, Mounting, Nameplate, PartShade, Rear, Setup, StringsOfInput, Wiring,
 };
 use super::site::{PlaneOfSite, SiteLight};
-use crate::job::{Job, ResolvedOption};
+use crate::job::{Job, ResolvedOption, SnowSpec};
 use crate::module::{Cell, Electrical, Glass, Matrix, ModuleError, ModuleSheet, Spectrum, Thermal, light_induced};
-use crate::plane::{Skyline, SkylineError};
+use crate::plane::{PlaneLight, Skyline, SkylineError};
 use crate::plant::loads::{self, LoadLine};
 use crate::plant::{
     AcCable, ExportLimit, InputLimits, Inverter, InverterLayout, IvCurve, ModuleConverter, PlantError, StringCable,
@@ -20,7 +20,7 @@ use crate::plant::{
 };
 use crate::roof::{
     self, ArrayShade, Face, FieldUse, FitCache, GroupCurve, Orientation, RoofError, RoofFit, RoofMap, RowModules,
-    Wanted, array_shade, field_use, row_places, row_shade,
+    SlotShade, Wanted, array_shade, field_use, row_places, row_shade,
 };
 use crate::sun::SunTrack;
 use crate::units::{Fraction, Note};
@@ -164,7 +164,7 @@ pub struct PlannedOption {
 
 /// Modules that were fitted before, by tag. A fit depends on the module alone, so callers with very many jobs keep it
 /// from job to job; a tag that comes with another sheet is fitted again.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Fits {
     known: BTreeMap<String, Fitted>,
     /// How many fits were made.
@@ -294,17 +294,104 @@ impl Plan {
     fn lay(job: &Job, weather: &WeatherYear, site: SiteLight, fits: &mut Fits) -> Result<Plan, EnergyError> {
         let mut notes = job.notes.clone();
         let common = common(job, weather, &site, &mut notes)?;
-        let t_min = weather.t_amb.iter().copied().fold(f64::INFINITY, f64::min);
-        let mut options = Vec::with_capacity(job.options.len());
-        let mut cache = FitCache::default();
-        for option in &job.options {
-            options.push(plan_option(job, option, weather, &site, t_min, &mut cache, fits)?);
-        }
+        let mut cache = PlanCache { modules: std::mem::take(fits), ..PlanCache::default() };
+        let options: Result<Vec<PlannedOption>, EnergyError> =
+            job.options.iter().map(|option| cache.option(job, option, weather, &site)).collect();
+        *fits = cache.modules;
+        let options = options?;
         notes.extend(snow_note(job, weather));
         notes.extend(slots_note(&options));
         notes.extend(field_note(&options));
         Ok(Plan { site, common, options, notes })
     }
+}
+
+/// What was found when options were planned before on one site under one weather: fits of modules, roofs, shade, snow.
+/// It gives the same plans, only sooner.
+#[derive(Debug, Default)]
+pub struct PlanCache {
+    layouts: FitCache,
+    fits: Vec<((usize, Face, GroupCurve, Wanted), RoofFit)>,
+    modules: Fits,
+    arrays: Vec<(ArrayKey, ArrayShade)>,
+    rows: Vec<((usize, RowModules, GroupCurve), ArrayShade)>,
+    snow: Vec<((usize, u32, SnowSpec), Vec<f64>)>,
+}
+
+/// What the shade on an array follows from, on one site.
+#[derive(Debug)]
+struct ArrayKey {
+    plane: usize,
+    shades: Arc<Vec<SlotShade>>,
+    wiring: roof::Wiring,
+    groups: u32,
+    curve: GroupCurve,
+}
+
+impl PartialEq for ArrayKey {
+    fn eq(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.shades, &other.shades)
+            && (self.plane, self.groups) == (other.plane, other.groups)
+            && self.curve == other.curve
+            && self.wiring == other.wiring
+    }
+}
+
+impl PlanCache {
+    /// A cache that knows the fitted modules of another and nothing of its site.
+    pub fn with_models_of(&self) -> PlanCache {
+        PlanCache { modules: self.modules.clone(), ..PlanCache::default() }
+    }
+
+    /// One option of a job on light that is known already. The site must be the same for all calls on one cache.
+    ///
+    /// # Errors
+    /// As [`Plan::of`].
+    pub fn option(
+        &mut self,
+        job: &Job,
+        option: &ResolvedOption,
+        weather: &WeatherYear,
+        site: &SiteLight,
+    ) -> Result<PlannedOption, EnergyError> {
+        let t_min = weather.t_amb.iter().copied().fold(f64::INFINITY, f64::min);
+        plan_option(job, option, weather, site, t_min, self)
+    }
+
+    fn array(&mut self, key: ArrayKey, fit: &RoofFit, light: &PlaneLight) -> ArrayShade {
+        known(&mut self.arrays, key, |key| {
+            array_shade(&fit.shades, &key.wiring, &fit.path, light, key.groups, &key.curve)
+        })
+    }
+
+    fn row(&mut self, plane: usize, modules: RowModules, light: &PlaneLight, curve: GroupCurve) -> ArrayShade {
+        known(&mut self.rows, (plane, modules, curve), |_| row_shade(&light.row_shaded, light, &modules, &curve))
+    }
+
+    fn snow(&mut self, job: &Job, weather: &WeatherYear, site: &SiteLight, plane: usize, groups: u32) -> Vec<f64> {
+        let Some(spec) = &job.spec.snow else { return Vec::new() };
+        known(&mut self.snow, (plane, groups, spec.clone()), |_| {
+            snow_kept(job, weather, site, &site.planes[plane], groups)
+        })
+    }
+}
+
+/// What is known under a key, or is then.
+fn known<K: PartialEq, V: Clone>(all: &mut Vec<(K, V)>, key: K, make: impl FnOnce(&K) -> V) -> V {
+    if let Some((_, value)) = all.iter().find(|(k, _)| *k == key) {
+        return value.clone();
+    }
+    let value = make(&key);
+    all.push((key, value.clone()));
+    value
+}
+
+/// Losses of the site and what lies behind the inverter, for all options of a job.
+///
+/// # Errors
+/// As [`Plan::of`].
+pub fn common_of(job: &Job, weather: &WeatherYear, site: &SiteLight) -> Result<Common, EnergyError> {
+    common(job, weather, site, &mut Vec::new())
 }
 
 /// Says when snow is left out although it may fall.
@@ -469,8 +556,7 @@ fn plan_option(
     weather: &WeatherYear,
     site: &SiteLight,
     t_min: f64,
-    cache: &mut FitCache,
-    fits: &mut Fits,
+    cache: &mut PlanCache,
 ) -> Result<PlannedOption, EnergyError> {
     let sheet = job.module(option);
     let inverter_sheet = job.inverter(option);
@@ -479,7 +565,7 @@ fn plan_option(
     let mut notes = Vec::new();
 
     // The module.
-    let fitted = fits.of(job, &option.module, sheet).map_err(module)?;
+    let fitted = cache.modules.of(job, &option.module, sheet).map_err(module)?;
     let (electrical, glass) = (fitted.electrical.clone(), fitted.glass.clone());
     notes.extend_from_slice(&fitted.notes);
     let thermal: Vec<Thermal> =
@@ -503,6 +589,7 @@ fn plan_option(
         cable: job.spec.cable.clone(),
         weather_t_min_c: t_min.is_finite().then_some(t_min),
     };
+    let fitted = cache.modules.of(job, &option.module, sheet).map_err(module)?;
     let curve = Asked { electrical: &electrical, known: RefCell::new(&mut fitted.points) };
     let check = check(&question, Some(&curve)).map_err(plant)?;
     notes.extend(check.notes.iter().cloned());
@@ -530,8 +617,8 @@ fn plan_option(
             let fit = fit(cache, option, sheet, site, p, weather, &curve, Wanted::Modules(count))?;
             on_shaded_slots += fit.shaded_in_use();
             let wiring = dealt.roof_wiring(k, &fit.chosen, option.module_converters);
-            let left = array_shade(&fit.shades, &wiring, &fit.path, &plane.light, curve_groups(sheet), &curve);
-            part = PartShade::of(left, &site.sun.month_start);
+            let key = ArrayKey { plane: p, shades: fit.shades.clone(), wiring, groups: curve_groups(sheet), curve };
+            part = PartShade::of(cache.array(key, &fit, &plane.light), &site.sun.month_start);
             orientation = fit.layout.orientation;
             high = fit.layout.slots.iter().map(|s| s.row).max().unwrap_or(1);
             roof.push(
@@ -571,10 +658,10 @@ fn plan_option(
             if !plane.light.row_shaded.is_empty() {
                 let modules =
                     RowModules { face, orientation, high: rows.high, rows: rows.count, string_per_height: false };
-                part = combine(part, row_shade(&plane.light.row_shaded, &plane.light, &modules, &curve), site);
+                part = combine(part, cache.row(p, modules, &plane.light, curve), site);
             }
         }
-        part.snow_kept = snow_kept(job, weather, site, plane, groups_up(&face, orientation, high));
+        part.snow_kept = cache.snow(job, weather, site, p, groups_up(&face, orientation, high));
         taken.push((p, f64::from(count) / f64::from(places.modules)));
         shade.push(part);
     }
@@ -766,7 +853,7 @@ fn group_curve(sheet: &ModuleSheet) -> GroupCurve {
 }
 
 fn fit(
-    cache: &mut FitCache,
+    cache: &mut PlanCache,
     option: &ResolvedOption,
     sheet: &ModuleSheet,
     site: &SiteLight,
@@ -777,9 +864,16 @@ fn fit(
 ) -> Result<RoofFit, EnergyError> {
     let plane = &site.planes[p];
     let (pr, step_min) = ([RANK_PR], weather.step_min());
-    cache
-        .fit(p, &plane.spec, &face(sheet), &site.sun, &plane.light, &pr, step_min, curve, wanted)
-        .map_err(|source| EnergyError::Roof { tag: option.tag.clone(), source })
+    let key = (p, face(sheet), *curve, wanted);
+    if let Some((_, fit)) = cache.fits.iter().find(|(k, _)| *k == key) {
+        return Ok(fit.clone());
+    }
+    let fit = cache
+        .layouts
+        .fit(p, &plane.spec, &key.1, &site.sun, &plane.light, &pr, step_min, curve, wanted)
+        .map_err(|source| EnergyError::Roof { tag: option.tag.clone(), source })?;
+    cache.fits.push((key, fit.clone()));
+    Ok(fit)
 }
 
 /// Obstacles and rows on the same plane: the shares multiply.
@@ -819,7 +913,7 @@ impl Places {
         option: &ResolvedOption,
         site: &SiteLight,
         weather: &WeatherYear,
-        cache: &mut FitCache,
+        cache: &mut PlanCache,
     ) -> Result<Places, EnergyError> {
         let sheet = job.module(option);
         let curve = group_curve(sheet);

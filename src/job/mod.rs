@@ -36,8 +36,8 @@ pub use record::{from_sections, from_sections_given};
 pub use resolve::{Loader, Parts, from_text, parts};
 pub use schema::{job_schema, parts_schema};
 pub use spec::{
-    AgeingSpec, DirtModelSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec, SkylineSpec, SnowSpec,
-    WeatherSpec,
+    AgeingSpec, CleaningSpec, DirtModelSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec,
+    SkylineSpec, SnowSpec, WeatherSpec,
 };
 pub use weighing::{ClaimsSpec, InputDoubtSpec, MoneySpec, SearchSpec, UncertaintySpec};
 

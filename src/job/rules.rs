@@ -333,6 +333,20 @@ pub(super) const RULES: &[Rule] = &[
         .mend("The cell temperature of the hottest hours, in degrees Celsius, often 60 to 75."),
     rule("strings.v_limit", Range(30.0, 3000.0)).unit("V").mend("Often 600, 1000 or 1500."),
     rule("strings.cold_voltage", Words(&["coefficient", "table", "curve"])),
+    // [cleaning]
+    rule("cleaning.buildup_pct_per_year", Range(0.0, 50.0))
+        .eg("buildup_pct_per_year = 1.5")
+        .mend("Percent of energy by which the loss grows in a year without cleaning."),
+    rule("cleaning.most_pct", Range(0.0, 100.0))
+        .eg("most_pct = 8.0")
+        .unit("%")
+        .mend("Percent of energy at which the loss stops growing."),
+    rule("cleaning.every_years", Range(0.01, 100.0))
+        .eg("every_years = 2.0")
+        .unit("years")
+        .mend("Years from one cleaning to the next; 0.5 is twice a year."),
+    rule("cleaning.cost_per_kw", Range(0.0, 1e6)).unit("currency/kW").from("none unless given"),
+    rule("cleaning.cost_per_visit", Range(0.0, 1e9)).unit("currency").from("none unless given"),
     // [ageing]
     rule("ageing.years", Range(1.0, 100.0)).unit("years").from(MEMORY),
     rule("ageing.course", Words(&["linear", "compound"])).from("the program's choice; the report says which"),

@@ -82,6 +82,9 @@ pub struct JobSpec {
     /// Lifetime.
     #[serde(default)]
     pub ageing: AgeingSpec,
+    /// Dirt that builds up over the years, and cleaning.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cleaning: Option<CleaningSpec>,
     /// On whose word a section or a key stands: `"losses.dirt_pct" = "cleaning contract"`. A record's own `source`
     /// serves as well.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
@@ -155,6 +158,10 @@ pub struct WeatherSpec {
     /// Trade name = `"column [unit]"`.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub columns: BTreeMap<String, String>,
+    /// True when the light in the file was measured by sensors that were as dirty as modules would be, so that dirt is
+    /// in it already.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub dirt_in_light: bool,
     /// Accepts a file from far away as a stand-in, and says so in the output.
     #[serde(default)]
     pub stand_in: bool,
@@ -207,6 +214,10 @@ pub struct OptionSpec {
     /// A converter at every module.
     #[serde(default)]
     pub module_converters: bool,
+}
+
+fn is_false(x: &bool) -> bool {
+    !*x
 }
 
 fn one() -> u32 {
@@ -284,6 +295,25 @@ pub struct SnowSpec {
 
 fn default_fresh_cm() -> f64 {
     1.0
+}
+
+/// `[cleaning]`: dirt that rain leaves on the modules builds up over the years until they are cleaned. It comes on top of
+/// `[losses]`, whose dirt is what lies on modules that are clean to begin with.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CleaningSpec {
+    /// Growth of the loss of energy by what rain leaves, percent a year.
+    pub buildup_pct_per_year: f64,
+    /// Where it stops growing, percent of energy.
+    pub most_pct: f64,
+    /// Years from one cleaning to the next; 0.5 is twice a year.
+    pub every_years: f64,
+    /// Cost of one cleaning per kW of module power.
+    #[serde(default)]
+    pub cost_per_kw: f64,
+    /// Cost of one cleaning whatever the size: the journey, the lift.
+    #[serde(default)]
+    pub cost_per_visit: f64,
 }
 
 /// `[ageing]`: how the years pass.

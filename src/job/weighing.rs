@@ -153,6 +153,9 @@ pub struct MoneySpec {
     /// Set when the operation price already pays for lost service, so that outage is not counted twice.
     #[serde(default)]
     pub om_covers_outage: bool,
+    /// Set when the operation price already pays for cleaning, so that its cost is not counted twice.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub om_covers_cleaning: bool,
     /// Year at whose end the inverters are replaced.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub inverter_year: Option<u32>,
@@ -168,6 +171,10 @@ pub struct MoneySpec {
     /// The same for Saturday and Sunday, on the same scale.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub load_shape_weekend: Vec<f64>,
+}
+
+fn is_false(x: &bool) -> bool {
+    !*x
 }
 
 fn default_currency() -> String {

@@ -157,6 +157,12 @@ impl Curve {
         Ok(curve)
     }
 
+    /// The same at standard test conditions, with power following another temperature coefficient, 1/K.
+    pub(crate) fn with_gamma(&mut self, p_stc: f64, gamma: f64) {
+        self.meet_gamma(p_stc, gamma);
+        self.tabulate();
+    }
+
     /// From given parameters, by the laws of De Soto et al. (2006).
     pub fn given(sheet: &ModuleSheet, given: &GivenDiode) -> Result<Curve, ModuleError> {
         let positive = [

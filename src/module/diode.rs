@@ -21,6 +21,19 @@ pub struct OneDiode {
     pub a: f64,
 }
 
+/// A point of the curve, see [`OneDiode::near`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Near {
+    /// Junction voltage, V.
+    pub v_d: f64,
+    /// Current, A.
+    pub i: f64,
+    /// Its slope over the terminal voltage, A/V.
+    pub di: f64,
+    /// Its bend, A/V2.
+    pub ddi: f64,
+}
+
 /// The five numbers of a curve that data sheets print.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 pub struct OperatingPoint {
@@ -78,6 +91,39 @@ impl OneDiode {
             v_d = next;
         }
         self.current_over_junction(v_d)
+    }
+
+    /// Junction voltage, current and its first two derivatives over the terminal voltage, at terminal voltage `v`, by
+    /// Newton from a junction voltage nearby. As [`OneDiode::current`] up to rounding.
+    pub fn near(&self, v: f64, guess: f64) -> Near {
+        let per_a = 1.0 / self.a;
+        // The root lies below this, where the function is above zero.
+        let top = v + self.r_s * self.i_l.max(0.0);
+        let mut v_d = if guess < top { guess } else { top };
+        let mut i_d = self.i_0 * (v_d * per_a).exp();
+        if self.r_s > 0.0 {
+            for _ in 0..60 {
+                let i = self.i_l - (i_d - self.i_0) - v_d * self.g_sh;
+                let step = (v_d - self.r_s * i - v) / (1.0 + self.r_s * (i_d * per_a + self.g_sh));
+                let next = v_d - step;
+                v_d = if next < top { next } else { top };
+                i_d = self.i_0 * (v_d * per_a).exp();
+                if step.abs() <= 1e-9 * self.a {
+                    break;
+                }
+            }
+        } else {
+            v_d = v;
+            i_d = self.i_0 * (v_d * per_a).exp();
+        }
+        let conductance = i_d * per_a + self.g_sh;
+        let share = 1.0 / (1.0 + self.r_s * conductance);
+        Near {
+            v_d,
+            i: self.i_l - (i_d - self.i_0) - v_d * self.g_sh,
+            di: -conductance * share,
+            ddi: -i_d * per_a * per_a * share * share * share,
+        }
     }
 
     /// Open-circuit voltage, V.

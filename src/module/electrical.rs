@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::curve::{Curve, S_MAX, S_MIN, coefficients, held_g};
 use super::efficiency::Efficiency;
 use super::smooth::Monotone;
-use super::{Matrix, ModuleError, ModuleSheet, OperatingPoint, typical};
+use super::{Matrix, ModuleError, ModuleSheet, OneDiode, OperatingPoint, typical};
 use crate::units::{G_STC, Note, T_STC};
 use crate::{maths, wide};
 
@@ -60,6 +60,15 @@ pub enum Power {
     OneDiode,
     /// `1 + gamma (T - 25)` at any light.
     Gamma,
+    /// Another map bent, to ask what would have to be true: `a' = 1 + stretch (a - 1)`, `b' = b + more (T - 25)`.
+    Bent {
+        /// The map that is bent.
+        base: Box<Power>,
+        /// Factor on the departure of weak light from 1.
+        stretch: f64,
+        /// More temperature coefficient, 1/K.
+        more_per_k: f64,
+    },
 }
 
 /// Keeps an efficiency factor above 0 and smooth: unchanged from 0.3 up, `0.09 / (0.6 - x)` below.
@@ -264,6 +273,49 @@ impl Electrical {
         Ok((model, notes))
     }
 
+    /// True when power comes from a measured map or the curve as a whole, not from gamma and low-light points.
+    pub fn by_map(&self) -> bool {
+        !matches!(self.power, Power::Sheet { .. } | Power::Gamma)
+    }
+
+    /// Mean temperature coefficient of power from 25 to 65 C at 1000 W/m2, 1/K, whatever the model.
+    pub fn gamma_of_map(&self) -> f64 {
+        let mut b = [1.0];
+        self.heat(&[G_STC], &[T_STC + 40.0], &mut b);
+        (b[0] - 1.0) / 40.0
+    }
+
+    /// The model with other low-light points, `sheet`'s, or a map whose ratio at 200 W/m2 is moved to `ratio` and the
+    /// rest in proportion. The curve does not depend on them. Nothing where that cannot be.
+    pub(crate) fn with_low_light(&self, sheet: &ModuleSheet, ratio: f64) -> Option<Electrical> {
+        let mut model = self.clone();
+        match self.power {
+            Power::Sheet { .. } => model.power = self.sheet_power(sheet, &mut Vec::new()).ok()?,
+            Power::Gamma => return None,
+            _ => {
+                let now = self.one(200.0, T_STC).0 - 1.0;
+                let stretch = (now.abs() > 1e-3).then(|| (ratio - 1.0) / now)?;
+                model.power = Power::Bent { base: Box::new(self.power.clone()), stretch, more_per_k: 0.0 };
+            }
+        }
+        model.check_rising().ok()?;
+        Some(model)
+    }
+
+    /// The model with another temperature coefficient of power, 1/K; of a map, with another mean one from 25 to 65 C.
+    pub(crate) fn with_gamma(&self, gamma: f64) -> Option<Electrical> {
+        if self.by_map() {
+            let more_per_k = gamma - self.gamma_of_map();
+            let power = Power::Bent { base: Box::new(self.power.clone()), stretch: 1.0, more_per_k };
+            return Some(self.with_power(&power));
+        }
+        let mut model = Electrical { gamma, ..self.clone() };
+        if let Some(curve) = &mut model.curve {
+            curve.with_gamma(self.p_stc_w, gamma);
+        }
+        Some(model)
+    }
+
     /// The efficiency form through the low-light points.
     fn sheet_power(&self, sheet: &ModuleSheet, notes: &mut Vec<Note>) -> Result<Power, ModuleError> {
         let mut points: Vec<[f64; 2]> = Vec::new();
@@ -368,7 +420,17 @@ impl Electrical {
                 self.curve_power(g_eff, &warm, out, &mut v);
             }
             Power::Gamma => out.fill(1.0),
+            Power::Bent { base, stretch, .. } => {
+                self.with_power(base).low_light(g_eff, out);
+                for a in out.iter_mut() {
+                    *a = above_zero(1.0 + stretch * (*a - 1.0));
+                }
+            }
         }
+    }
+
+    fn with_power(&self, power: &Power) -> Electrical {
+        Electrical { power: power.clone(), ..self.clone() }
     }
 
     /// `b(G,T) = eta(G,T)/eta(G,25)`, above 0.
@@ -395,7 +457,41 @@ impl Electrical {
                 }
             }
             Power::Gamma => gamma_heat(t_cell, self.gamma, out),
+            Power::Bent { base, more_per_k, .. } => {
+                self.with_power(base).heat(g_eff, t_cell, out);
+                for (b, t) in out.iter_mut().zip(t_cell) {
+                    *b = soft(*b - 1.0 + more_per_k * (t - T_STC));
+                }
+            }
         }
+    }
+
+    /// [`Electrical::heat`] where the model's own `a` is known already.
+    pub(crate) fn heat_over(&self, a: &[f64], g_eff: &[f64], t_cell: &[f64], out: &mut [f64]) {
+        if let Power::Sheet { .. } = &self.power {
+            out.copy_from_slice(a);
+            sheet_heat(t_cell, self.gamma, out);
+        } else {
+            self.heat(g_eff, t_cell, out);
+        }
+    }
+
+    /// [`Electrical::v_mp`] where the model's own `a` and `b` are known already.
+    pub(crate) fn voltage_over(&self, g_eff: &[f64], t_cell: &[f64], a: &[f64], b: &[f64], out: &mut [f64]) {
+        if matches!(self.power, Power::OneDiode) {
+            self.v_mp(g_eff, t_cell, out);
+        } else {
+            self.voltage(g_eff, t_cell, a, b, out);
+        }
+    }
+
+    /// True when `a` of the two is the same at every light.
+    pub(crate) fn same_low_light_model(&self, other: &Electrical) -> bool {
+        let by_curve = |p: &Power| match p {
+            Power::Bent { base, .. } => matches!(**base, Power::OneDiode),
+            other => matches!(other, Power::OneDiode),
+        };
+        !by_curve(&self.power) && self.power == other.power
     }
 
     /// Voltage at maximum power, V, above 0.
@@ -538,6 +634,13 @@ impl Electrical {
         }
     }
 
+    /// The one-diode curve that [`Electrical::shape_at`] follows at a light and a temperature; none without a curve or
+    /// in the dark.
+    pub fn diode_at(&self, g: f64, t: f64) -> Option<OneDiode> {
+        let curve = self.curve.as_ref().filter(|_| g > 0.0 && g.is_finite() && t.is_finite())?;
+        Some(curve.parameters(g.max(G_STC * S_MIN), t))
+    }
+
     /// `n` points `[V, A]` of the curve from short circuit to open circuit, evenly spaced in voltage.
     pub fn curve(&self, g: f64, t: f64, n: usize) -> Vec<[f64; 2]> {
         let v_oc = self.point(g, t).v_oc;
@@ -598,6 +701,7 @@ impl Electrical {
                 .to_string(),
             Power::OneDiode => "one-diode curve alone; 3 % of power on measured crystalline modules".to_string(),
             Power::Gamma => "plain gamma, no weak-light loss; no claim about weak light possible".to_string(),
+            Power::Bent { base, .. } => format!("{}, bent to ask what would have to be true", self.with_power(base).name()),
         }
     }
 }
@@ -606,6 +710,35 @@ impl Electrical {
 mod tests {
     use super::super::samples;
     use super::*;
+
+    #[test]
+    fn a_bent_map_has_the_coefficient_and_the_ratio_asked_for() {
+        let mut sheet: ModuleSheet = toml::from_str(
+            "p_stc_w = 410\nv_mp = 31.25\ni_mp = 13.12\nv_oc = 37.4\ni_sc = 13.95\ngamma_pct_per_k = -0.35\n\
+             beta_pct_per_k = -0.275\nlow_light = [[200, 0.96]]\nlength_mm = 1722\nwidth_mm = 1134",
+        )
+        .unwrap();
+        sheet.electrical = Some("one-diode".into());
+        let map = Electrical::fit(&sheet, None).unwrap().0;
+        assert!(map.by_map());
+        let bent = map.with_gamma(-0.0030).unwrap();
+        assert!((bent.gamma_of_map() + 0.0030).abs() < 1e-12);
+        assert_eq!(bent.one(200.0, T_STC).0, map.one(200.0, T_STC).0);
+        let bent = map.with_low_light(&sheet, 0.95).unwrap();
+        assert!((bent.one(200.0, T_STC).0 - 0.95).abs() < 1e-12);
+        assert!((bent.gamma_of_map() - map.gamma_of_map()).abs() < 1e-12);
+        // Nothing bent, nothing moved.
+        let same = map.with_gamma(map.gamma_of_map()).unwrap();
+        assert!((same.power(700.0, 50.0) / map.power(700.0, 50.0) - 1.0).abs() < 1e-12);
+        // A model by the sheet is what a fit of the changed sheet is.
+        sheet.electrical = None;
+        let plain = Electrical::fit(&sheet, None).unwrap().0;
+        sheet.gamma_pct_per_k = -0.30;
+        assert_eq!(plain.with_gamma(-0.30 / 100.0).unwrap(), Electrical::fit(&sheet, None).unwrap().0);
+        sheet.low_light = vec![[200.0, 0.97]];
+        let weak = Electrical::fit(&sheet, None).unwrap().0;
+        assert_eq!(plain.with_gamma(-0.30 / 100.0).unwrap().with_low_light(&sheet, 0.97).unwrap(), weak);
+    }
 
     fn near(found: f64, wanted: f64, relative: f64, what: &str) {
         assert!((found / wanted - 1.0).abs() <= relative, "{what}: {found} against {wanted}");

@@ -30,7 +30,7 @@ mod validate;
 mod vet;
 
 pub use curve::{Curve, HeatLaw};
-pub use diode::{OneDiode, OperatingPoint};
+pub use diode::{Near, OneDiode, OperatingPoint};
 pub use efficiency::Efficiency;
 pub use electrical::{Electrical, MODELS, Power};
 pub use error::ModuleError;

@@ -129,10 +129,29 @@ impl Inverter {
         let len = p_dc.len().min(t_amb.len()).min(v.map_or(usize::MAX, <[f64]>::len));
         let (p_dc, t_amb) = (&p_dc[..len], &t_amb[..len]);
         let n = f64::from(n.max(1));
+        self.loss(n, p_dc, v, out);
+        self.limit.column(1.0, t_amb, &mut out.draw);
+        let night = n * self.night_w;
+        finish(n, night, self.limit_by_current_w, p_dc, &mut out.before_limit, &mut out.ac, &mut out.draw);
+    }
+
+    /// [`Inverter::convert`] for those who ask only for the power before the limit and for the draw; `out.ac` is then
+    /// of no use.
+    pub fn convert_open(&self, n: u32, p_dc: &[f64], v: Option<&[f64]>, out: &mut AcColumns) {
+        let len = p_dc.len().min(v.map_or(usize::MAX, <[f64]>::len));
+        let p_dc = &p_dc[..len];
+        let n = f64::from(n.max(1));
+        self.loss(n, p_dc, v, out);
+        finish_open(n, n * self.night_w, p_dc, &mut out.before_limit, &mut out.draw);
+    }
+
+    /// Loss of one of `n` inverters into `out.before_limit`, which holds it until `finish` turns it over; `out.draw`
+    /// is to hold the limit until then.
+    fn loss(&self, n: f64, p_dc: &[f64], v: Option<&[f64]>, out: &mut AcColumns) {
+        let len = p_dc.len();
         for column in [&mut out.before_limit, &mut out.ac, &mut out.draw] {
             column.resize(len, 0.0);
         }
-        // `before_limit` holds the loss of one inverter, `draw` its limit, until `finish` turns them over.
         match v {
             Some(v) if self.uses_voltage() => {
                 out.scratch.resize(len, 0.0);
@@ -145,9 +164,6 @@ impl Inverter {
             }
             _ => self.curve.column(1.0 / n, p_dc, &mut out.before_limit),
         }
-        self.limit.column(1.0, t_amb, &mut out.draw);
-        let night = n * self.night_w;
-        finish(n, night, self.limit_by_current_w, p_dc, &mut out.before_limit, &mut out.ac, &mut out.draw);
     }
 
     /// Efficiency 0..1 at a share of the AC rating, before the AC limit; 0 at no load.
@@ -209,6 +225,20 @@ crate::wide! {
             let limit = n * limit;
             *before = out;
             *ac = if out < limit { out } else { limit };
+            *draw = if out > 0.0 { 0.0 } else { night };
+        }
+    }
+}
+
+crate::wide! {
+    /// Turns loss into power before the limit, and sets the draw.
+    fn finish_open(n: f64, night: f64, p_dc: &[f64], before: &mut [f64], draw: &mut [f64]) {
+        for ((dc, before), draw) in p_dc.iter().zip(before.iter_mut()).zip(draw.iter_mut()) {
+            let loss = n * *before;
+            let loss = if loss > 0.0 { loss } else { 0.0 };
+            let out = dc - loss;
+            let out = if out > 0.0 { out } else { 0.0 };
+            *before = out;
             *draw = if out > 0.0 { 0.0 } else { night };
         }
     }

@@ -1,6 +1,6 @@
 //! Where the strings of one inverter input operate: shared voltage, tracking window, current limit, cable.
 
-use crate::module::Electrical;
+use crate::module::{Electrical, OneDiode};
 
 /// The current-voltage curve of one module.
 pub trait IvCurve {
@@ -11,6 +11,12 @@ pub trait IvCurve {
     /// Current up to a factor that depends on `g` and `t` alone, when that is cheaper than the current itself.
     fn shape_at(&self, v: f64, g: f64, t: f64) -> f64 {
         self.current_at(v, g, t)
+    }
+
+    /// The one-diode curve behind [`IvCurve::shape_at`] at a light and a temperature, if there is one: it is then asked
+    /// instead, which is much cheaper.
+    fn diode_at(&self, _g: f64, _t: f64) -> Option<OneDiode> {
+        None
     }
 
     /// Open-circuit voltage in V, by halving an interval of the curve.
@@ -40,6 +46,10 @@ impl IvCurve for Electrical {
 
     fn shape_at(&self, v: f64, g: f64, t: f64) -> f64 {
         Electrical::shape_at(self, v, g, t)
+    }
+
+    fn diode_at(&self, g: f64, t: f64) -> Option<OneDiode> {
+        Electrical::diode_at(self, g, t)
     }
 
     fn v_oc(&self, g: f64, t: f64) -> f64 {
@@ -129,18 +139,18 @@ pub struct InputColumns {
 /// A string whose open-circuit voltage lies below the common voltage gives nothing (no current backwards).
 pub fn operate(sets: &[StringSet<'_>], limits: &InputLimits, out: &mut InputColumns) {
     let len = sets.iter().map(|s| s.g.len().min(s.t.len()).min(s.v_mp.len()).min(s.i_mp.len())).min().unwrap_or(0);
-    for column in [&mut out.own, &mut out.shared, &mut out.held, &mut out.cable, &mut out.v] {
-        column.clear();
-        column.resize(len, 0.0);
-    }
+    let mut columns = [&mut out.own, &mut out.shared, &mut out.held, &mut out.cable, &mut out.v];
+    columns.iter_mut().for_each(|column| column.resize(len, 0.0));
     (out.steps_below, out.steps_above, out.steps_over_current) = (0, 0, 0);
     let Some(first) = sets.first() else { return };
     if sets.iter().all(|s| s.is_like(first)) {
         let one = StringSet { count: sets.iter().map(|s| s.count).sum(), ..*first };
         equal(&one, limits, len, out);
     } else {
+        columns.iter_mut().for_each(|column| column.fill(0.0));
+        let mut ready = Vec::with_capacity(sets.len());
         for step in 0..len {
-            unequal(sets, limits, step, out);
+            unequal(sets, limits, step, &mut ready, out);
         }
     }
 }
@@ -155,6 +165,7 @@ fn equal(set: &StringSet<'_>, limits: &InputLimits, len: usize, out: &mut InputC
     out.held.copy_from_slice(&out.own);
     let [low, high] = limits.window_v.unwrap_or([0.0, f64::MAX]);
     let i_max = limits.i_max.unwrap_or(f64::MAX) / count;
+    let mut ready = Vec::with_capacity(1);
     for start in (0..len).step_by(BLOCK) {
         let block = start..len.min(start + BLOCK);
         if all_within(low, high, i_max, &out.v[block.clone()], &i_mp[block.clone()]) {
@@ -163,8 +174,9 @@ fn equal(set: &StringSet<'_>, limits: &InputLimits, len: usize, out: &mut InputC
         for step in block {
             let outside = !(low..=high).contains(&out.v[step]) || i_mp[step] > i_max;
             if outside && i_mp[step] > 0.0 {
-                let sets = [*set];
-                hold(&sets, limits, step, out.v[step], out);
+                ready.clear();
+                ready.push(Ready::of(set, step));
+                hold(&ready, limits, step, out.v[step], out);
             }
         }
     }
@@ -193,7 +205,13 @@ crate::wide! {
     }
 }
 
-fn unequal(sets: &[StringSet<'_>], limits: &InputLimits, step: usize, out: &mut InputColumns) {
+fn unequal<'a>(
+    sets: &'a [StringSet<'a>],
+    limits: &InputLimits,
+    step: usize,
+    ready: &mut Vec<Ready<'a>>,
+    out: &mut InputColumns,
+) {
     let (mut low, mut high) = (f64::MAX, 0.0_f64);
     for set in sets {
         let (v, i) = (set.v_mp[step], set.i_mp[step]);
@@ -208,27 +226,33 @@ fn unequal(sets: &[StringSet<'_>], limits: &InputLimits, step: usize, out: &mut 
     if high <= 0.0 || out.own[step] <= 0.0 {
         return;
     }
-    let best = best_voltage(sets, step, low, high);
-    let there = at(sets, step, best);
+    ready.clear();
+    ready.extend(sets.iter().map(|set| Ready::of(set, step)));
+    let best = best_voltage(ready, low, high);
+    let there = at(ready, best);
     out.shared[step] = there.p.min(out.own[step]);
     (out.held[step], out.cable[step], out.v[step]) = (out.shared[step], there.cable, best);
-    hold(sets, limits, step, best, out);
+    hold(ready, limits, step, best, out);
 }
 
 /// The common voltage of the highest power at the inverter, between the strings' own.
 ///
-/// Where no string's open-circuit voltage lies in between there is one maximum; else one between each pair of them.
-fn best_voltage(sets: &[StringSet<'_>], step: usize, low: f64, high: f64) -> f64 {
+/// Where no string's open-circuit voltage lies in between there is one maximum, found by Newton on the slope of the
+/// power; else one between each pair of them.
+fn best_voltage(ready: &[Ready<'_>], low: f64, high: f64) -> f64 {
     if high - low < 1e-9 {
         return low;
     }
-    let power = |v: f64| v * at(sets, step, v).i;
+    if let Some(v) = best_of_diodes(ready, low, high) {
+        return v;
+    }
+    let power = |v: f64| v * at(ready, v).i;
     let (mut best, mut most, mut from) = (low, power(low), low);
     loop {
-        let next_dead = sets
+        let next_dead = ready
             .iter()
-            .filter(|set| set.i_mp[step] > 0.0 && string_at(set, step, high).0 <= 0.0)
-            .map(|set| f64::from(set.n_series) * set.curve.v_oc(set.g[step], set.t[step]))
+            .filter(|r| r.alive && r.at(high).0 <= 0.0)
+            .map(|r| r.n * r.set.curve.v_oc(r.g, r.t))
             .filter(|v| *v > from && *v < high)
             .fold(high, f64::min);
         let v = highest(power, from, next_dead, 1e-5 * high);
@@ -245,8 +269,60 @@ fn best_voltage(sets: &[StringSet<'_>], step: usize, low: f64, high: f64) -> f64
     }
 }
 
+/// [`best_voltage`] where every string has a one-diode curve and gives current up to `high`; nothing elsewhere.
+fn best_of_diodes(ready: &[Ready<'_>], low: f64, high: f64) -> Option<f64> {
+    // Slope and bend of the power V I(V), from junction voltages nearby that move along.
+    let mut junctions = [0.0_f64; MOST_KINDS];
+    let junctions = junctions.get_mut(..ready.len())?;
+    for (junction, r) in junctions.iter_mut().zip(ready) {
+        *junction = r.junction;
+    }
+    let mut slope = |v: f64| -> Option<(f64, f64)> {
+        let (mut i, mut di, mut ddi) = (0.0, 0.0, 0.0);
+        for (junction, r) in junctions.iter_mut().zip(ready).filter(|(_, r)| r.alive) {
+            let near = r.diode?.near(v * r.per_n, *junction);
+            *junction = near.v_d;
+            if near.i <= 0.0 {
+                return None;
+            }
+            let amps = r.count * r.scale;
+            i += amps * near.i;
+            di += amps * r.per_n * near.di;
+            ddi += amps * r.per_n * r.per_n * near.ddi;
+        }
+        Some((i + v * di, 2.0 * di + v * ddi))
+    };
+    if slope(high)?.0 >= 0.0 {
+        return Some(high);
+    }
+    if slope(low)?.0 <= 0.0 {
+        return Some(low);
+    }
+    let (mut a, mut b) = (low, high);
+    let mut v = 0.5 * (low + high);
+    for _ in 0..100 {
+        let (up, bend) = slope(v)?;
+        if up > 0.0 {
+            a = v
+        } else {
+            b = v
+        }
+        let newton = v - up / bend;
+        let next = if newton > a && newton < b { newton } else { 0.5 * (a + b) };
+        let done = (next - v).abs() <= 1e-9 * high;
+        v = next;
+        if done {
+            break;
+        }
+    }
+    Some(v)
+}
+
+/// Kinds of strings on one input for which the quick way is gone.
+const MOST_KINDS: usize = 16;
+
 /// Moves one step into the limits, from the voltage `best`.
-fn hold(sets: &[StringSet<'_>], limits: &InputLimits, step: usize, best: f64, out: &mut InputColumns) {
+fn hold(ready: &[Ready<'_>], limits: &InputLimits, step: usize, best: f64, out: &mut InputColumns) {
     let mut v = best;
     if let Some([low, high]) = limits.window_v {
         if v < low {
@@ -258,25 +334,52 @@ fn hold(sets: &[StringSet<'_>], limits: &InputLimits, step: usize, best: f64, ou
         }
     }
     if let Some(i_max) = limits.i_max
-        && at(sets, step, v).i > i_max
+        && at(ready, v).i > i_max
     {
         out.steps_over_current += 1;
-        let (mut a, mut b) = (v, v * 1.1 + 1.0);
-        while at(sets, step, b).i > i_max && b < 1e6 {
-            b *= 1.1;
-        }
-        for _ in 0..50 {
-            let middle = 0.5 * (a + b);
-            if at(sets, step, middle).i > i_max { a = middle } else { b = middle }
-        }
-        v = b;
+        v = voltage_of_current(ready, i_max, v);
     }
     if v != best {
-        let there = at(sets, step, v);
+        let there = at(ready, v);
         out.held[step] = there.p.min(out.shared[step]);
         out.cable[step] = there.cable.min(out.held[step]);
         out.v[step] = v;
     }
+}
+
+/// The voltage above `v` at which the current of the input has fallen to `i_max`, from the side where it fits: secant
+/// steps within a bracket (the Illinois form of false position; Dowell and Jarratt, BIT 11 (1971) 168-174, from memory).
+fn voltage_of_current(ready: &[Ready<'_>], i_max: f64, v: f64) -> f64 {
+    let over = |v: f64| at(ready, v).i - i_max;
+    let (mut a, mut b) = (v, v * 1.1 + 1.0);
+    let (mut fa, mut fb) = (over(a), over(b));
+    while fb > 0.0 && b < 1e6 {
+        (a, fa) = (b, fb);
+        b *= 1.1;
+        fb = over(b);
+    }
+    let mut side = 0;
+    for _ in 0..100 {
+        if b - a <= 1e-12 * b {
+            break;
+        }
+        let secant = b - fb * (b - a) / (fb - fa);
+        let x = if secant > a && secant < b { secant } else { 0.5 * (a + b) };
+        let f = over(x);
+        if f > 0.0 {
+            (a, fa) = (x, f);
+            fb *= if side == 1 { 0.5 } else { 1.0 };
+            side = 1;
+        } else {
+            (b, fb) = (x, f);
+            fa *= if side == -1 { 0.5 } else { 1.0 };
+            side = -1;
+            if f > -1e-12 * i_max {
+                break;
+            }
+        }
+    }
+    b
 }
 
 /// All strings of an input at one voltage.
@@ -286,45 +389,85 @@ struct Point {
     cable: f64,
 }
 
-fn at(sets: &[StringSet<'_>], step: usize, v: f64) -> Point {
+fn at(ready: &[Ready<'_>], v: f64) -> Point {
     let mut sum = Point { i: 0.0, p: 0.0, cable: 0.0 };
-    for set in sets {
-        let (i, v_string) = string_at(set, step, v);
-        let count = f64::from(set.count);
-        sum.i += count * i;
-        sum.p += count * v_string * i;
-        sum.cable += count * set.loop_ohm * i * i;
+    for r in ready {
+        let (i, v_string) = r.at(v);
+        sum.i += r.count * i;
+        sum.p += r.count * v_string * i;
+        sum.cable += r.count * r.set.loop_ohm * i * i;
     }
     sum
 }
 
-/// Current of one string with its cable on `v` volts, and the voltage at its modules.
-fn string_at(set: &StringSet<'_>, step: usize, v: f64) -> (f64, f64) {
-    let (v_mp, i_mp, g, t) = (set.v_mp[step], set.i_mp[step], set.g[step], set.t[step]);
-    if i_mp <= 0.0 || v_mp <= 0.0 {
-        return (0.0, v);
-    }
-    let n = f64::from(set.n_series);
-    let shape = set.curve.shape_at(v_mp, g, t);
-    let scale = if shape > 0.0 { i_mp / shape } else { 1.0 };
-    let current = |v_string: f64| scale * set.curve.shape_at(v_string / n, g, t).max(0.0);
-    if set.loop_ohm <= 0.0 {
-        return (current(v), v);
-    }
-    // The cable lifts the modules by I R: a few secant steps on r(I) = current(v + I R) - I, which falls in I.
-    let residual = |i: f64| current(v + i * set.loop_ohm) - i;
-    let (mut i0, mut i1) = (0.0, i_mp);
-    let (mut r0, mut r1) = (residual(i0), residual(i1));
-    for _ in 0..12 {
-        if r1.abs() < 1e-10 * i_mp || r1 == r0 {
-            break;
+/// Equal strings at one step, ready to be asked for their current.
+struct Ready<'a> {
+    set: &'a StringSet<'a>,
+    /// False without light.
+    alive: bool,
+    g: f64,
+    t: f64,
+    n: f64,
+    per_n: f64,
+    count: f64,
+    i_mp: f64,
+    /// Brings the current of the curve's shape to that of the module.
+    scale: f64,
+    /// The curve of a module with its share of the cable: `I_string R` spread over the modules, in terms of the curve's
+    /// own current, adds `scale R / n` to the series resistance.
+    diode: Option<OneDiode>,
+    /// Junction voltage at maximum power, from which others are not far.
+    junction: f64,
+}
+
+impl<'a> Ready<'a> {
+    fn of(set: &'a StringSet<'a>, step: usize) -> Ready<'a> {
+        let (v_mp, i_mp, g, t) = (set.v_mp[step], set.i_mp[step], set.g[step], set.t[step]);
+        let (n, count) = (f64::from(set.n_series), f64::from(set.count));
+        let alive = i_mp > 0.0 && v_mp > 0.0;
+        let mut ready =
+            Ready { set, alive, g, t, n, per_n: 1.0 / n, count, i_mp, scale: 1.0, diode: None, junction: 0.0 };
+        if !alive {
+            return ready;
         }
-        let next = (i1 - r1 * (i1 - i0) / (r1 - r0)).max(0.0);
-        (i0, r0) = (i1, r1);
-        i1 = next;
-        r1 = residual(i1);
+        let own = set.curve.diode_at(g, t);
+        let near = own.map(|d| d.near(v_mp, v_mp + d.r_s * d.i_l));
+        let shape = near.map_or_else(|| set.curve.shape_at(v_mp, g, t), |near| near.i);
+        ready.scale = if shape > 0.0 { i_mp / shape } else { 1.0 };
+        ready.diode = own.map(|d| OneDiode { r_s: d.r_s + ready.scale * set.loop_ohm.max(0.0) / n, ..d });
+        ready.junction = near.map_or(0.0, |near| near.v_d);
+        ready
     }
-    (i1, v + i1 * set.loop_ohm)
+
+    /// Current of one string with its cable on `v` volts, and the voltage at its modules.
+    fn at(&self, v: f64) -> (f64, f64) {
+        if !self.alive {
+            return (0.0, v);
+        }
+        let ohm = self.set.loop_ohm;
+        if let Some(diode) = self.diode {
+            let i = (self.scale * diode.near(v * self.per_n, self.junction).i).max(0.0);
+            return (i, v + i * ohm.max(0.0));
+        }
+        let current = |v_string: f64| self.scale * self.set.curve.shape_at(v_string / self.n, self.g, self.t).max(0.0);
+        if ohm <= 0.0 {
+            return (current(v), v);
+        }
+        // The cable lifts the modules by I R: a few secant steps on r(I) = current(v + I R) - I, which falls in I.
+        let residual = |i: f64| current(v + i * ohm) - i;
+        let (mut i0, mut i1) = (0.0, self.i_mp);
+        let (mut r0, mut r1) = (residual(i0), residual(i1));
+        for _ in 0..12 {
+            if r1.abs() < 1e-10 * self.i_mp || r1 == r0 {
+                break;
+            }
+            let next = (i1 - r1 * (i1 - i0) / (r1 - r0)).max(0.0);
+            (i0, r0) = (i1, r1);
+            i1 = next;
+            r1 = residual(i1);
+        }
+        (i1, v + i1 * ohm)
+    }
 }
 
 /// Place of the maximum of a function with one maximum in `a..=b`, to `within`.
@@ -477,6 +620,81 @@ mod tests {
         assert_eq!(out.steps_over_current, 1);
         let i = (out.held[0] - out.cable[0]) / out.v[0];
         assert!((i - 25.0).abs() < 1e-6, "{i}");
+    }
+
+    /// A demo-like module by its fitted curve, with columns of its own.
+    fn fitted() -> crate::module::Electrical {
+        let sheet: crate::module::ModuleSheet = toml::from_str(
+            "p_stc_w = 410\nv_mp = 31.25\ni_mp = 13.12\nv_oc = 37.4\ni_sc = 13.95\ngamma_pct_per_k = -0.35\n\
+             beta_pct_per_k = -0.275\nlow_light = [[200, 0.96]]\nlength_mm = 1722\nwidth_mm = 1134",
+        )
+        .unwrap();
+        crate::module::Electrical::fit(&sheet, None).unwrap().0
+    }
+
+    /// The same curve without its diode, so that every question goes the slow way.
+    struct Slow<'a>(&'a crate::module::Electrical);
+
+    impl IvCurve for Slow<'_> {
+        fn current_at(&self, v: f64, g: f64, t: f64) -> f64 {
+            self.0.current_at(v, g, t)
+        }
+        fn shape_at(&self, v: f64, g: f64, t: f64) -> f64 {
+            self.0.shape_at(v, g, t)
+        }
+        fn v_oc(&self, g: f64, t: f64) -> f64 {
+            self.0.point(g, t).v_oc
+        }
+        fn v_mp(&self, g: f64, t: f64) -> f64 {
+            self.0.point(g, t).v_mp
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+
+        // The slow way searches the curve itself by golden section, secants and halving: the reference.
+        #[test]
+        fn the_diode_gives_what_the_search_gives(
+            light in proptest::collection::vec((1.0..1200.0_f64, -20.0..75.0_f64), 1..6),
+            n in (10u32..25, 10u32..25), ohm in 0.0..1.0_f64, low in 100.0..600.0_f64, i_max in 10.0..40.0_f64,
+        ) {
+            let model = fitted();
+            let (g, t): (Vec<f64>, Vec<f64>) = light.into_iter().unzip();
+            let point: Vec<_> = g.iter().zip(&t).map(|(g, t)| model.point(*g, *t)).collect();
+            let v: Vec<f64> = point.iter().map(|p| p.v_mp).collect();
+            let i: Vec<f64> = point.iter().map(|p| 0.98 * p.i_mp).collect();
+            let slow = Slow(&model);
+            let limits = InputLimits { window_v: Some([low, low + 350.0]), i_max: Some(i_max) };
+            let run = |curve: &dyn IvCurve, limits: &InputLimits| {
+                let mut out = InputColumns::default();
+                let set = |n_series| StringSet {
+                    curve, n_series, count: 1, loop_ohm: ohm, g: &g, t: &t, v_mp: &v, i_mp: &i,
+                };
+                operate(&[set(n.0), set(n.1)], limits, &mut out);
+                out
+            };
+            // What is made highest is the power behind the cable. The search stops within 1e-5 of the voltage, where that
+            // power is flat: some 1e-9 of it. (Power before the cable has a slope there, so it may differ by more.)
+            let open = InputLimits::default();
+            let (quick, search) = (run(&model, &open), run(&slow, &open));
+            let net = |out: &InputColumns| out.held.iter().zip(&out.cable).map(|(p, c)| p - c).collect::<Vec<f64>>();
+            for (a, b) in net(&quick).iter().zip(&net(&search)) {
+                prop_assert!(*a >= b * (1.0 - 1e-12) && (a / b - 1.0).abs() < 3e-9, "{a} {b}");
+            }
+            // At a current limit both stop where it fits.
+            let (quick, search) = (run(&model, &limits), run(&slow, &limits));
+            for (a, b) in quick.v.iter().zip(&search.v) {
+                prop_assert!((a - b).abs() < 2e-5 * a, "{a} {b}");
+            }
+            // From one voltage on, the two agree to the digits that the search was asked for.
+            let one = InputLimits { window_v: Some([low, low + 1e-6]), i_max: None };
+            let (quick, search) = (run(&model, &one), run(&slow, &one));
+            for (a, b) in quick.held.iter().zip(&search.held) {
+                prop_assert!((a - b).abs() <= 1e-9 * a.abs() + 1e-9, "{a} {b}");
+            }
+            prop_assert_eq!(quick.steps_below, search.steps_below);
+        }
     }
 
     // A fine scan of the summed curve is the reference.

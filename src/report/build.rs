@@ -159,6 +159,7 @@ fn option(s: &Source, i: usize, year: &OptionYear) -> OptionView {
         year: year.clone(),
         u_rel: result.and_then(|r| r.doubt.as_ref()).map(|d| d.first_year.u_pct / 100.0).filter(|u| *u > 0.0),
         years_kwh: result.map(|r| r.years.iter().map(|y| y.e_ac_kwh).collect()).unwrap_or_default(),
+        years: result.map(|r| r.years.clone()).unwrap_or_default(),
         light_curve: planned.map(|o| light_curve(o, year)).unwrap_or_default(),
         hours: columns.map(|h| hour_map(h, s.weather.step_h())),
         light_heat: columns.and_then(|h| light_heat(h, s.weather.step_h())),
@@ -506,6 +507,7 @@ mod tests {
             v_dc: vec![0.0; n],
             p_ac: (0..n).map(|i| 3900.0 * wave(i) - 2.0).collect(),
             p_clipped: (0..n).map(|i| 50.0 * wave(i)).collect(),
+            ..HourColumns::default()
         };
         let bins = light_heat(&columns, 1.0).unwrap();
         let dc: f64 = columns.p_dc.iter().sum::<f64>() / 1000.0;

@@ -9,6 +9,7 @@ use super::chart::{self, Figure, Table};
 use super::number::decimals_for;
 use super::view::{ClaimVerdict, OptionView, Proposal, Verdict};
 use super::words::{LANGUAGES, Words};
+use crate::weigh::YearOfOperation;
 
 /// Why a report could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -201,7 +202,7 @@ fn sections(p: &Proposal, w: &Words) -> Vec<Section> {
     let mut roofs = vec![text("text.roof")];
     roofs.extend(p.roofs.iter().enumerate().map(|(i, r)| figure(chart::roof(r, i, w))));
     add("roof", w.t("section.roof").into(), roofs);
-    add("years", w.t("section.years").into(), vec![text("text.years"), figure(chart::years(p, w))]);
+    add("years", w.t("section.years").into(), vec![text("text.years"), figure(chart::years(p, w)), years(p, w)]);
     add("sky", w.t("section.sky").into(), sky(p, w));
     add("claims", w.t("section.claims").into(), claims(p, w));
     let cautions = [
@@ -414,6 +415,37 @@ fn price(p: &Proposal, w: &Words) -> Vec<Option<Block>> {
         chart::price(p, w).map(|figure| Block::Figure { figure }),
         Some(Block::Table { caption: w.t("section.price").into(), table, class: "sums quiet" }),
     ]
+}
+
+/// Some years of operation in figures: the first, every fifth, the last, and those in which inverters are replaced.
+fn years(p: &Proposal, w: &Words) -> Option<Block> {
+    let n = w.style();
+    let cleaned = p.options.iter().flat_map(|o| &o.years).any(|y| y.dirt_lost_uncleaned_kwh > 0.0);
+    let mut head = vec![w.t("col.option"), w.t("col.year"), w.t("col.delivered"), w.t("col.out-of-service")];
+    head.extend([w.t("col.forecast"), w.t("col.guarantee"), w.t("col.inverters-new")]);
+    if cleaned {
+        head.extend([w.t("col.built-up-dirt"), w.t("col.never-cleaned"), w.t("col.cleanings")]);
+    }
+    let mut table = Table { head: head.into_iter().map(String::from).collect(), rows: Vec::new() };
+    for o in &p.options {
+        let last = o.years.len() as u32;
+        let shown = |y: &&YearOfOperation| y.year == 1 || y.year % 5 == 0 || y.year == last || y.inverter_replaced;
+        for y in o.years.iter().filter(shown) {
+            let kwh = |x: f64| format!("{}\u{a0}kWh", n.rounded(x, o.u_of(y.e_ac_kwh)));
+            let small = |x: f64| format!("{}\u{a0}kWh", n.rounded(x, Some((0.2 * x.abs()).max(1.0))));
+            let pct = |x: f64| format!("{}\u{a0}%", n.number(x, 1));
+            let mut row = vec![o.year.tag.clone(), y.year.to_string(), kwh(y.e_ac_kwh), small(y.outage_lost_kwh)];
+            row.push(pct(y.forecast_pct));
+            row.push(y.guarantee_pct.map_or(n.none.clone(), pct));
+            row.push(if y.inverter_replaced { w.t("text.yes").to_string() } else { n.none.clone() });
+            if cleaned {
+                row.extend([small(y.dirt_lost_kwh), small(y.dirt_lost_uncleaned_kwh), y.cleanings.to_string()]);
+            }
+            table.rows.push(row);
+        }
+    }
+    let caption = w.t("section.years").into();
+    (!table.rows.is_empty()).then_some(Block::Table { caption, table, class: "sums quiet" })
 }
 
 fn verdict(v: Verdict, w: &Words) -> &str {

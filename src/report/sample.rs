@@ -145,6 +145,15 @@ fn option(i: usize, modules: u32, strings: &[u32], scale: f64) -> OptionView {
         module_name: kind.module.into(),
         inverter_name: "Kettlebrook K33".into(),
         u_rel: Some(0.047),
+        years: crate::weigh::years_of(
+            25,
+            e1,
+            crate::weigh::Course::Linear,
+            kind.ageing,
+            0.5,
+            &[[1.0, 98.0], [25.0, 85.0]],
+            Some(13),
+        ),
         years_kwh: (0..25).map(|t| e1 * (1.0 - kind.ageing / 100.0 * f64::from(t))).collect(),
         light_curve: [100.0, 200.0, 300.0, 400.0, 600.0, 800.0, 1000.0, 1100.0]
             .iter()

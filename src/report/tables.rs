@@ -1,6 +1,7 @@
 //! The tables that `weigh` writes, as named columns.
 
 use crate::energy::{HourColumns, OptionYear};
+use crate::job::MoneySpec;
 use crate::tables::Table;
 use crate::weigh::Study;
 
@@ -39,6 +40,11 @@ pub fn years(site: &str, study: &Study) -> Table {
         .number("e_ac_kwh", rows().map(|(_, y)| y.e_ac_kwh).collect())
         .number("forecast_pct", rows().map(|(_, y)| y.forecast_pct).collect())
         .number("guarantee_pct", rows().map(|(_, y)| y.guarantee_pct.unwrap_or(f64::NAN)).collect())
+        .number("outage_lost_kwh", rows().map(|(_, y)| y.outage_lost_kwh).collect())
+        .whole("inverter_replaced", rows().map(|(_, y)| i64::from(y.inverter_replaced)).collect())
+        .whole("cleanings", rows().map(|(_, y)| i64::from(y.cleanings)).collect())
+        .number("dirt_lost_kwh", rows().map(|(_, y)| y.dirt_lost_kwh).collect())
+        .number("dirt_lost_uncleaned_kwh", rows().map(|(_, y)| y.dirt_lost_uncleaned_kwh).collect())
 }
 
 /// `account.csv`: a row per option and effect, nominal energy first and delivered energy last.
@@ -110,12 +116,13 @@ pub fn gaps(site: &str, study: &Study) -> Table {
         .text("sentence", sentence)
 }
 
-/// `hours.parquet`: a row per option and step.
-pub fn hours(tags: &[&str], hours: &[HourColumns]) -> Table {
+/// `hours.parquet`: a row per option and step. With a load also what is used on site and fed in, and with prices the
+/// value of both in the first year, in the currency of `[money]`.
+pub fn hours(tags: &[&str], hours: &[HourColumns], step_h: f64, money: Option<&MoneySpec>) -> Table {
     let all = || tags.iter().zip(hours);
     let number = |f: &dyn Fn(&HourColumns) -> &Vec<f64>| all().flat_map(|(_, h)| f(h).clone()).collect::<Vec<f64>>();
     let whole = |f: &dyn Fn(&HourColumns) -> &Vec<i64>| all().flat_map(|(_, h)| f(h).clone()).collect::<Vec<i64>>();
-    Table::new()
+    let table = Table::new()
         .text("option", all().flat_map(|(tag, h)| vec![tag.to_string(); h.p_ac.len()]).collect())
         .whole("month", whole(&|h| &h.month))
         .whole("day", whole(&|h| &h.day))
@@ -128,7 +135,21 @@ pub fn hours(tags: &[&str], hours: &[HourColumns]) -> Table {
         .number("p_dc_w", number(&|h| &h.p_dc))
         .number("v_dc", number(&|h| &h.v_dc))
         .number("p_ac_w", number(&|h| &h.p_ac))
-        .number("p_clipped_w", number(&|h| &h.p_clipped))
+        .number("p_clipped_w", number(&|h| &h.p_clipped));
+    if hours.is_empty() || hours.iter().any(|h| h.load.len() != h.p_ac.len()) {
+        return table;
+    }
+    let table = table
+        .number("load_w", number(&|h| &h.load))
+        .number("own_use_w", number(&|h| &h.own_use))
+        .number("exported_w", number(&|h| &h.exported));
+    let Some(money) = money else { return table };
+    let worth = |of: &dyn Fn(&HourColumns) -> &Vec<f64>, price: f64| {
+        number(of).into_iter().map(|w| w / 1000.0 * step_h * price).collect::<Vec<f64>>()
+    };
+    table
+        .number("own_use_value", worth(&|h| &h.own_use, money.own_use_per_kwh.unwrap_or(money.tariff_per_kwh)))
+        .number("exported_value", worth(&|h| &h.exported, money.tariff_per_kwh))
 }
 
 fn ratio(x: f64, y: f64) -> f64 {

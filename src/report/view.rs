@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::energy::OptionYear;
 use crate::units::Note;
+use crate::weigh::YearOfOperation;
 
 /// A whole proposal: what the console answer and the page are made of.
 ///
@@ -110,6 +111,9 @@ pub struct OptionView {
     pub u_rel: Option<f64>,
     /// Delivered energy of year 1, 2, ..., kWh; empty when no lifetime was asked for.
     pub years_kwh: Vec<f64>,
+    /// What happens in each of them; empty when no lifetime was asked for.
+    #[serde(default)]
+    pub years: Vec<YearOfOperation>,
     /// Irradiance in W/m2 and efficiency over that at standard conditions, at 25 C.
     pub light_curve: Vec<[f64; 2]>,
     /// Output and clipping by hour and month.
@@ -378,6 +382,7 @@ impl OptionView {
             year,
             u_rel: None,
             years_kwh: Vec::new(),
+            years: Vec::new(),
             light_curve: Vec::new(),
             hours: None,
             light_heat: None,

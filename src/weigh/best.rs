@@ -1,16 +1,20 @@
 //! The best set-up of one option within the limits of `[search]`.
 
-use crate::energy::{Plan, Scratch, SiteLight, run};
-use crate::job::{Job, SearchSpec};
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use crate::energy::{Common, PlanCache, Setup, SiteLight, Stages, common_of};
+use crate::job::{Job, ResolvedOption, SearchSpec};
 use crate::plane::Skyline;
 use crate::plant::Verdict;
 use crate::weather::WeatherYear;
 use crate::weigh::compare::{bill_of, energies_of, with_load};
 use crate::weigh::error::{WeighError, range};
 use crate::weigh::money::money_of;
-use crate::weigh::search::{Axis, Best, Found, search_watched};
-use crate::weigh::watch::Watch;
-use crate::weigh::years::{Course, years_of};
+use crate::weigh::search::{Axis, Best, Found, search_in_batches};
+use crate::weigh::watch::{Tick, Watch};
+use crate::weigh::years::{Passing, years_of};
 
 /// What is searched for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -58,25 +62,20 @@ pub fn best_watched(job: &Job, weather: &WeatherYear, watch: &Watch) -> Result<F
         return Err(range("search.pitch_m", "given for a plane without rows", "planes with rows", mend));
     }
     let skyline = Skyline::new(&job.skyline).map_err(crate::energy::EnergyError::from)?;
-    // Sun and sky once; a plane's light only where the plane moves.
+    // Sun, sky and the losses of the site once; light, shade and heat once for each way the planes lie.
     let site = SiteLight::over(weather, &job.spec.plane, &skyline, job.spec.sky_model);
     let mut one = job.clone();
     one.options = vec![job.options[k].clone()];
     one.spec.claims = None;
     // The set-up as it stands must be sound before others are tried.
-    Plan::on(&one, weather, site.clone())?;
-    let value = |x: &[f64]| -> Option<f64> {
-        let (tried, moved) = set_up(&one, &axes, x)?;
-        let mut here = site.clone();
-        if moved {
-            for &p in &tried.options[0].planes {
-                here.planes[p] = site.plane(&tried.spec.plane[p], &skyline);
-            }
-        }
-        worth(&tried, weather, here, goal)
-    };
+    let common = common_of(&one, weather, &site)?;
+    let mut known = PlanCache::default();
+    known.option(&one, &one.options[0], weather, &site)?;
+    let common = with_load(&one, weather, &site, &common, &mut Vec::new());
+    let ground = Ground { job: &one, weather, site: &site, skyline: &skyline, common: &common, known: &known, goal, watch };
+    let values = |points: &[Vec<f64>]| ground.values(&axes, points);
     let wanted = if goal == Goal::Cost { Best::Lowest } else { Best::Highest };
-    search_watched(&axes, wanted, watch, value).ok_or_else(|| {
+    search_in_batches(&axes, wanted, watch, values).ok_or_else(|| {
         let mend = "Widen the limits, or look at what `string` says of the option.";
         range("search", "no set-up that is allowed and fits", "at least one within the limits", mend)
     })
@@ -115,29 +114,138 @@ fn axes_of(spec: &SearchSpec) -> Result<Vec<Axis>, WeighError> {
         .collect()
 }
 
-/// The job with one option set up as the point says; also whether its planes moved. Nothing for an empty set-up.
-fn set_up(job: &Job, axes: &[Axis], x: &[f64]) -> Option<(Job, bool)> {
-    let at = |name: &str| axes.iter().position(|a| a.name == name).map(|i| x[i]);
-    let mut job = job.clone();
-    let planes = job.options[0].planes.clone();
-    let (tilt, azimuth, pitch) = (at("tilt"), at("azimuth"), at("row pitch"));
-    for p in planes {
-        let plane = &mut job.spec.plane[p];
-        plane.tilt_deg = tilt.unwrap_or(plane.tilt_deg);
-        plane.azimuth_deg = azimuth.unwrap_or(plane.azimuth_deg);
-        if let (Some(rows), Some(pitch)) = (&mut plane.rows, pitch) {
-            rows.pitch_m = pitch;
+/// What all points of a search stand on.
+struct Ground<'a> {
+    job: &'a Job,
+    weather: &'a WeatherYear,
+    site: &'a SiteLight,
+    skyline: &'a Skyline,
+    common: &'a Common,
+    known: &'a PlanCache,
+    goal: Goal,
+    watch: &'a Watch<'a>,
+}
+
+/// Kinds of inverter inputs kept while strings vary on one lie of the planes.
+const INPUTS_KEPT: usize = 48;
+
+impl Ground<'_> {
+    /// The objective at each point; nothing where a set-up is not allowed or does not fit.
+    fn values(&self, axes: &[Axis], points: &[Vec<f64>]) -> Vec<Option<f64>> {
+        // Points on one lie of the planes share its light.
+        let lie = |x: &[f64]| -> [Option<u64>; 3] {
+            ["tilt", "azimuth", "row pitch"].map(|name| coordinate(axes, x, name).map(f64::to_bits))
+        };
+        let mut groups: BTreeMap<[Option<u64>; 3], Vec<usize>> = BTreeMap::new();
+        for (i, x) in points.iter().enumerate() {
+            groups.entry(lie(x)).or_default().push(i);
         }
+        let groups: Vec<Vec<usize>> = groups.into_values().collect();
+        let found: Vec<(usize, Option<f64>)> =
+            groups.par_iter().flat_map_iter(|group| self.on_one_lie(axes, points, group)).collect();
+        let mut values = vec![None; points.len()];
+        for (i, value) in found {
+            values[i] = value;
+        }
+        values
     }
-    let p_ac_w = job.inverter(&job.options[0]).p_ac_w;
-    let option = &mut job.options[0];
-    if let Some(ratio) = at("DC/AC ratio") {
-        let modules = ratio * p_ac_w * f64::from(option.inverters) / option.p_module_w;
+
+    fn on_one_lie(&self, axes: &[Axis], points: &[Vec<f64>], group: &[usize]) -> Vec<(usize, Option<f64>)> {
+        let Some(&first) = group.first() else { return Vec::new() };
+        let (mut job, moved) = self.lie_of(axes, &points[first]);
+        let mut here = None;
+        if moved {
+            let mut site = self.site.clone();
+            for &p in &job.options[0].planes {
+                site.planes[p] = self.site.plane(&job.spec.plane[p], self.skyline);
+            }
+            here = Some(site);
+        }
+        let site = here.as_ref().unwrap_or(self.site);
+        let mut cache = self.known.with_models_of();
+        let mut stages = Stages::new(site, self.common).with_inputs(INPUTS_KEPT);
+        let mut shared = None;
+        group
+            .iter()
+            .map(|&i| {
+                let value = set_up(self.job, axes, &points[i]).and_then(|option| {
+                    job.options[0] = option;
+                    self.worth(&job, site, &mut cache, &mut stages, &mut shared)
+                });
+                (self.watch)(Tick::Done);
+                (i, value)
+            })
+            .collect()
+    }
+
+    /// The job with the option's planes as the point says; also whether they moved.
+    fn lie_of(&self, axes: &[Axis], x: &[f64]) -> (Job, bool) {
+        let mut job = self.job.clone();
+        let [tilt, azimuth, pitch] = ["tilt", "azimuth", "row pitch"].map(|name| coordinate(axes, x, name));
+        for &p in &self.job.options[0].planes {
+            let plane = &mut job.spec.plane[p];
+            plane.tilt_deg = tilt.unwrap_or(plane.tilt_deg);
+            plane.azimuth_deg = azimuth.unwrap_or(plane.azimuth_deg);
+            if let (Some(rows), Some(pitch)) = (&mut plane.rows, pitch) {
+                rows.pitch_m = pitch;
+            }
+        }
+        (job, tilt.is_some() || azimuth.is_some() || pitch.is_some())
+    }
+
+    fn worth(
+        &self,
+        job: &Job,
+        site: &SiteLight,
+        cache: &mut PlanCache,
+        stages: &mut Stages,
+        shared: &mut Option<Setup>,
+    ) -> Option<f64> {
+        let option = &job.options[0];
+        let mut planned = cache.option(job, option, self.weather, site).ok()?;
+        if planned.check.verdict == Verdict::NotAllowed {
+            return None;
+        }
+        // The same glass and shade under the same name, so that what follows from them is known.
+        if let Some(last) = shared {
+            let setup = &mut planned.setup;
+            if setup.glass == last.glass {
+                setup.glass = last.glass.clone();
+            }
+            if setup.shade == last.shade {
+                setup.shade = last.shade.clone();
+            }
+        }
+        let e_1 = stages.delivered(&planned.setup);
+        *shared = Some(planned.setup.clone());
+        if self.goal == Goal::Energy {
+            return Some(e_1);
+        }
+        let money = job.spec.money.as_ref()?;
+        let sheet = job.module(option);
+        let course = Passing::of(&job.spec);
+        let ageing = sheet.ageing_pct_per_year.unwrap_or(super::compare::AGEING_PCT);
+        let years = years_of(job.spec.ageing.years.max(1), e_1, course, ageing, 0.0, &[], None);
+        let energies = energies_of(site, self.common, stages.p_delivered(), &years);
+        let got = money_of(money, &bill_of(job, &planned, option, sheet), &energies);
+        Some(if self.goal == Goal::Value { got.npv } else { got.lcoe_per_kwh })
+    }
+}
+
+fn coordinate(axes: &[Axis], x: &[f64], name: &str) -> Option<f64> {
+    axes.iter().position(|a| a.name == name).map(|i| x[i])
+}
+
+/// The option with the strings that the point says. Nothing for an empty set-up.
+fn set_up(job: &Job, axes: &[Axis], x: &[f64]) -> Option<ResolvedOption> {
+    let mut option = job.options[0].clone();
+    if let Some(ratio) = coordinate(axes, x, "DC/AC ratio") {
+        let modules = ratio * job.inverter(&option).p_ac_w * f64::from(option.inverters) / option.p_module_w;
         option.n_modules = Some((modules.round() as u32).max(1));
         option.target_kw = None;
         option.strings = Vec::new();
     }
-    if let Some(length) = at("string length") {
+    if let Some(length) = coordinate(axes, x, "string length") {
         let length = length.round() as u32;
         let modules = option.n_modules.unwrap_or_else(|| option.strings.iter().sum());
         let strings = modules.checked_div(length).filter(|n| *n > 0)?;
@@ -145,28 +253,5 @@ fn set_up(job: &Job, axes: &[Axis], x: &[f64]) -> Option<(Job, bool)> {
         option.n_modules = Some(length * strings);
         option.target_kw = None;
     }
-    Some((job, tilt.is_some() || azimuth.is_some() || pitch.is_some()))
-}
-
-fn worth(job: &Job, weather: &WeatherYear, site: SiteLight, goal: Goal) -> Option<f64> {
-    let plan = Plan::on(job, weather, site).ok()?;
-    let planned = plan.options.first()?;
-    if planned.check.verdict == Verdict::NotAllowed {
-        return None;
-    }
-    let common = with_load(job, weather, &plan, &mut Vec::new());
-    let mut scratch = Scratch::default();
-    let year = plan.year_of(planned, &run(&planned.setup, &plan.site, &common, &mut scratch));
-    if goal == Goal::Energy {
-        return Some(year.e_ac_kwh());
-    }
-    let money = job.spec.money.as_ref()?;
-    let option = &job.options[0];
-    let sheet = job.module(option);
-    let course = Course::named(&job.spec.ageing.course).unwrap_or(Course::Linear);
-    let ageing = sheet.ageing_pct_per_year.unwrap_or(super::compare::AGEING_PCT);
-    let years = years_of(job.spec.ageing.years.max(1), year.e_ac_kwh(), course, ageing, 0.0, &[], None);
-    let energies = energies_of(&plan.site, &common, &scratch, &years);
-    let got = money_of(money, &bill_of(job, planned, option, sheet, &year), &energies);
-    Some(if goal == Goal::Value { got.npv } else { got.lcoe_per_kwh })
+    Some(option)
 }

@@ -2,7 +2,7 @@
 
 use chrono::Datelike;
 
-use crate::energy::{Common, Effect, OptionYear, Plan, PlannedOption, Scratch, SiteLight, open_energy, run};
+use crate::energy::{Common, Effect, OptionYear, Plan, PlannedOption, Scratch, SiteLight, Stages, run};
 use crate::job::{Job, MoneySpec, ResolvedOption};
 use crate::module::ModuleSheet;
 use crate::units::Note;
@@ -10,7 +10,8 @@ use crate::weather::WeatherYear;
 use crate::weigh::budget::{budget, line_pct};
 use crate::weigh::claims::{Claim, DoubtOf, Side, judge};
 use crate::weigh::doubt::{
-    DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Span, band, pair_pct, total_pct,
+    DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Span, band, pair_pct, round_to_doubt,
+    total_pct,
 };
 use crate::weigh::error::{WeighError, check};
 use crate::weigh::facts::Facts;
@@ -19,7 +20,7 @@ use crate::weigh::players::{differing, mix, planes_differ};
 use crate::weigh::split::{End, Mixes};
 use crate::weigh::study::{Gap, Group, OptionResult, Split, Study};
 use crate::weigh::turns::{Trial, turns_and_bars};
-use crate::weigh::years::{Course, YearOfOperation, guard, years_of};
+use crate::weigh::years::{Passing, YearOfOperation, cleaning_costs, guard, years_of};
 
 /// Ageing where the sheet gives none, percent a year: the median of Jordan, D. C., Kurtz, S. R.: Photovoltaic
 /// Degradation Rates - an Analytical Review, Prog. Photovolt. 21 (2013) 12-29.
@@ -87,8 +88,8 @@ fn weighed(
         job.options.iter().flat_map(|o| job.module(o).clamp_zones.iter().map(|z| z.name.as_str())).collect();
     check(spec.money.as_ref(), spec.claims.as_ref(), &tags, &zones)?;
     let mut notes = Vec::new();
-    let common = with_load(job, weather, plan, &mut notes);
-    let course = Course::named(&spec.ageing.course).unwrap_or(Course::Linear);
+    let common = with_load(job, weather, &plan.site, &plan.common, &mut notes);
+    let course = Passing::of(spec);
     let n = spec.ageing.years.max(1);
 
     let mut scratch = Scratch::default();
@@ -98,6 +99,17 @@ fn weighed(
         .zip(&job.options)
         .map(|(planned, option)| case(job, plan, &common, planned, option, course, n, &mut scratch, &mut notes))
         .collect();
+    let dirt = spec.losses.dirt_pct.months();
+    let dirt_taken = spec.losses.dirt_model.is_some() || dirt.iter().any(|x| *x > 0.0);
+    notes.extend(guard::dirt_in_light(spec.weather.dirt_in_light, dirt_taken));
+    if let Some(cleaning) = &spec.cleaning {
+        let buildup = cleaning.buildup_pct_per_year;
+        notes.extend(guard::dirt_and_cleaning(spec.losses.dirt_model.is_some(), buildup));
+        notes.extend(guard::dirt_loss_and_cleaning(dirt, buildup));
+        let cost = cleaning.cost_per_kw + cleaning.cost_per_visit;
+        notes.extend(guard::cleaning_cost(cost, spec.money.as_ref().is_some_and(|m| m.om_covers_cleaning)));
+        notes.push(cleaning_note(&cases, n));
+    }
     notes.extend(guard::outage(spec.losses.outage_pct, spec.money.as_ref().is_some_and(|m| m.om_covers_outage)));
 
     if depth == Depth::Yields {
@@ -142,6 +154,29 @@ fn weighed(
     Ok(Study { options, gaps, doubt_inputs: inputs, claims, notes })
 }
 
+/// What cleaning saves and costs, option by option.
+fn cleaning_note(cases: &[Case], n: u32) -> Note {
+    let each = cases.iter().map(|c| {
+        let sum = |of: fn(&YearOfOperation) -> f64| c.years.iter().map(of).sum::<f64>();
+        let (with, without) = (sum(|y| y.dirt_lost_kwh), sum(|y| y.dirt_lost_uncleaned_kwh));
+        let times: u32 = c.years.iter().map(|y| y.cleanings).sum();
+        let money = c
+            .money
+            .as_ref()
+            .filter(|m| m.cleaning_present > 0.0)
+            .map_or(String::new(), |m| format!(", for {:.0} {} (present value)", m.cleaning_present, m.currency));
+        let round = |kwh: f64| round_to_doubt(kwh, 0.2 * kwh.abs()).text;
+        format!(
+            "{}: {times} cleanings in {n} years save about {} kWh ({} lost to built-up dirt instead of {}){money}",
+            c.facts.tag,
+            round(without - with),
+            round(with),
+            round(without)
+        )
+    });
+    Note::loud("years.cleaning", format!("Cleaning. {}.", each.collect::<Vec<_>>().join("; ")))
+}
+
 fn option_result(c: Case, doubt: Option<OptionDoubt>) -> OptionResult {
     OptionResult {
         string_check: serde_json::to_value(&c.planned.check).ok(),
@@ -182,13 +217,34 @@ pub fn load_of(money: &MoneySpec, weather: &WeatherYear) -> Vec<f64> {
     shaped_load(kwh, shape, weekend, weather.days.len(), weather.steps_per_day, weekday)
 }
 
+/// Load on site at every step of the year, W: that of `grid.load`, else that of `[money]`; empty when there is none.
+pub fn site_load_w(job: &Job, weather: &WeatherYear) -> Vec<f64> {
+    let given = &job.load_kw;
+    let load_kw = match &job.spec.money {
+        Some(money) if given.is_empty() => load_of(money, weather),
+        _ => given.clone(),
+    };
+    load_kw.into_iter().map(|kw| 1000.0 * kw).collect()
+}
+
+/// The plan's common losses with the load of `[money]` where `grid.load` names none: what [`study`] counts with.
+pub fn common_with_load(job: &Job, weather: &WeatherYear, plan: &Plan) -> Common {
+    with_load(job, weather, &plan.site, &plan.common, &mut Vec::new())
+}
+
 /// The losses common to all options, with the load of `[money]` where `grid.load` names none.
-pub(crate) fn with_load(job: &Job, weather: &WeatherYear, plan: &Plan, notes: &mut Vec<Note>) -> Common {
-    let mut common = plan.common.clone();
+pub(crate) fn with_load(
+    job: &Job,
+    weather: &WeatherYear,
+    site: &SiteLight,
+    common: &Common,
+    notes: &mut Vec<Note>,
+) -> Common {
+    let mut common = common.clone();
     if let Some(money) = job.spec.money.as_ref().filter(|_| common.load_w.is_empty()) {
         let load = load_of(money, weather);
         if !load.is_empty() {
-            common.load_w = plan.site.sun.steps.iter().map(|&i| 1000.0 * load[i as usize]).collect();
+            common.load_w = site.sun.steps.iter().map(|&i| 1000.0 * load[i as usize]).collect();
             let even = if money.load_shape.is_empty() { "evenly over all hours" } else { "by the shape given" };
             notes.push(Note::loud(
                 "money.load-by-shape",
@@ -210,7 +266,7 @@ fn case<'a>(
     common: &Common,
     planned: &'a PlannedOption,
     option: &'a ResolvedOption,
-    course: Course,
+    course: Passing,
     n: u32,
     scratch: &mut Scratch,
     notes: &mut Vec<Note>,
@@ -233,10 +289,14 @@ fn case<'a>(
     let e_1 = year.e_ac_kwh();
     let light_induced_pct = 100.0 * planned.setup.light_induced.share();
     let inverter_year = job.spec.money.as_ref().and_then(|m| m.inverter_year);
-    let years = years_of(n, e_1, course, ageing_pct, light_induced_pct, &sheet.guarantee, inverter_year);
+    let mut years = years_of(n, e_1, course, ageing_pct, light_induced_pct, &sheet.guarantee, inverter_year);
+    let outage: f64 = -year.account.lines.iter().filter(|l| l.effect == Effect::Outage).map(|l| l.kwh()).sum::<f64>();
+    for y in &mut years {
+        y.outage_lost_kwh = outage.max(0.0) * y.left * y.clean;
+    }
     let facts = facts_of(job, plan, planned, option, sheet, &year, ageing_pct, years.iter().map(|y| y.e_ac_kwh).sum());
-    let energies = energies_of(&plan.site, common, scratch, &years);
-    let bill = bill_of(job, planned, option, sheet, &year);
+    let energies = energies_of(&plan.site, common, &scratch.p_delivered, &years);
+    let bill = bill_of(job, planned, option, sheet);
     if job.spec.money.is_some() && sheet.price_per_w.is_none() {
         notes.push(Note::loud(
             "money.no-price",
@@ -308,7 +368,7 @@ fn effect_pct(year: &OptionYear, effect: Effect) -> f64 {
 pub(crate) fn energies_of(
     site: &SiteLight,
     common: &Common,
-    s: &Scratch,
+    p_delivered: &[f64],
     years: &[YearOfOperation],
 ) -> Vec<YearEnergy> {
     let kwh = site.step_h / 1000.0 * common.outage.kept();
@@ -316,30 +376,29 @@ pub(crate) fn energies_of(
         .iter()
         .map(|y| {
             // Served on site: min(P, load), hour by hour. What is left, draw at night included, passes the meter.
-            let used: f64 =
-                s.p_delivered.iter().zip(&common.load_w).map(|(p, load)| (p * y.left).min(*load).max(0.0)).sum();
+            let used: f64 = p_delivered
+                .iter()
+                .zip(&common.load_w)
+                .map(|(p, load)| (p * y.left * y.clean).min(*load).max(0.0))
+                .sum();
             let own_use_kwh = used * kwh;
             YearEnergy { own_use_kwh, exported_kwh: y.e_ac_kwh - own_use_kwh }
         })
         .collect()
 }
 
-pub(crate) fn bill_of(
-    job: &Job,
-    planned: &PlannedOption,
-    option: &ResolvedOption,
-    sheet: &ModuleSheet,
-    year: &OptionYear,
-) -> Bill {
+pub(crate) fn bill_of(job: &Job, planned: &PlannedOption, option: &ResolvedOption, sheet: &ModuleSheet) -> Bill {
+    let nameplate = planned.setup.nameplate;
     Bill {
-        p_stc_w: 1000.0 * year.p_stc_kw,
-        modules: year.modules,
+        p_stc_w: nameplate.p0_w(),
+        modules: nameplate.modules,
         module_m2: sheet.area_m2(),
-        strings: year.strings.len() as u32,
+        strings: planned.strings.len() as u32,
         cable_m: planned.check.cable.dc_m.unwrap_or(0.0),
         inverters: option.inverters,
         inverter_price: job.inverter(option).price.unwrap_or(0.0),
         price_per_w: sheet.price_per_w.unwrap_or(0.0),
+        cleaning: cleaning_costs(&job.spec, nameplate.p0_w() / 1000.0, job.spec.ageing.years.max(1)),
     }
 }
 
@@ -347,7 +406,7 @@ fn option_doubt(
     inputs: &[DoubtInput],
     k: usize,
     case: &Case,
-    course: Course,
+    course: Passing,
     mean_years: u32,
     drawn: Option<&Drawn>,
 ) -> OptionDoubt {
@@ -369,7 +428,7 @@ fn option_doubt(
     }
 }
 
-fn mean_kwh(case: &Case, course: Course, years: u32) -> f64 {
+fn mean_kwh(case: &Case, course: Passing, years: u32) -> f64 {
     case.year.e_ac_kwh() * course.sum_left(case.facts.ageing_pct, years) / f64::from(years.max(1))
 }
 
@@ -377,7 +436,7 @@ fn pair_doubt(
     inputs: &[DoubtInput],
     cases: &[Case],
     k: usize,
-    course: Course,
+    course: Passing,
     mean_years: u32,
     first: Option<&Drawn>,
     mean: Option<&Drawn>,
@@ -404,9 +463,10 @@ fn pair_doubt(
 fn mixes_of(plan: &Plan, common: &Common, a: &Case, b: &Case) -> Option<Mixes> {
     let (setup_a, setup_b) = (&a.planned.setup, &b.planned.setup);
     let players = differing(setup_a, setup_b);
-    let mut mixes = Mixes::run(players.clone(), Scratch::default, |scratch, mask| {
+    let fresh = || Stages::new(&plan.site, common);
+    let mut mixes = Mixes::run(players.clone(), fresh, |stages, mask| {
         let setup = mix(setup_a, setup_b, &players, mask);
-        (open_energy(&setup, &plan.site, common, scratch), setup.nameplate.p0_w() / 1000.0)
+        (stages.open_energy(&setup), setup.nameplate.p0_w() / 1000.0)
     });
     if let Some(mixes) = mixes.as_mut().filter(|_| planes_differ(setup_a, setup_b)) {
         mixes.joined = vec![Group::Strings, Group::Slots];
@@ -443,8 +503,8 @@ pub fn brief(
         job.options.iter().flat_map(|o| job.module(o).clamp_zones.iter().map(|z| z.name.as_str())).collect();
     check(spec.money.as_ref(), spec.claims.as_ref(), &tags, &zones)?;
     let mut notes = Vec::new();
-    let common = with_load(job, weather, plan, &mut notes);
-    let course = Course::named(&spec.ageing.course).unwrap_or(Course::Linear);
+    let common = with_load(job, weather, &plan.site, &plan.common, &mut notes);
+    let course = Passing::of(spec);
     let n = spec.ageing.years.max(1);
     let cases: Vec<Case> = plan
         .options
@@ -473,7 +533,7 @@ fn gap(
     common: &Common,
     a: &Case,
     b: &Case,
-    (k, n, course): (usize, u32, Course),
+    (k, n, course): (usize, u32, Passing),
     inputs: &[DoubtInput],
     doubt: PairDoubt,
 ) -> Gap {

@@ -31,7 +31,9 @@ mod tests;
 pub use best::{best, best_watched};
 pub use budget::{budget, line_pct};
 pub use claims::{Claim, ClaimKind, Verdict};
-pub use compare::{AGEING_PCT, Brief, brief, load_of, study, study_with_spread, yields};
+pub use compare::{
+    AGEING_PCT, Brief, brief, common_with_load, load_of, site_load_w, study, study_with_spread, yields,
+};
 pub use doubt::{
     DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Rounded, Span, band, pair_pct,
     round_to_doubt, spread_pct, total_pct,
@@ -49,4 +51,4 @@ pub use split::{End, Mixes};
 pub use study::{Gap, Group, OptionResult, Split, SplitLine, SplitPart, Study};
 pub use turn::{Bar, Goal, Turn, root};
 pub use watch::{Tick, Watch};
-pub use years::{Course, YearOfOperation, guaranteed, guard, years_of};
+pub use years::{Cleaning, Course, Passing, YearOfOperation, cleaning_costs, guaranteed, guard, years_of};

@@ -17,6 +17,9 @@ pub struct OptionMoney {
     pub price_per_w: f64,
     /// Operation and maintenance in the first year.
     pub om_first_year: f64,
+    /// Discounted cost of cleaning over the years, within `cost_present`.
+    #[serde(default)]
+    pub cleaning_present: f64,
     /// Discounted cost over the years.
     pub cost_present: f64,
     /// Discounted revenue over the years.
@@ -78,6 +81,8 @@ pub struct Bill {
     pub inverter_price: f64,
     /// Price of the modules per W.
     pub price_per_w: f64,
+    /// Cost of the cleanings of each year of operation, at today's prices; empty for none.
+    pub cleaning: Vec<f64>,
 }
 
 impl Bill {
@@ -201,16 +206,19 @@ pub fn money_of(spec: &MoneySpec, bill: &Bill, years: &[YearEnergy]) -> OptionMo
             (y.own_use_kwh * own_value + y.exported_kwh * spec.tariff_per_kwh) * grow(spec.tariff_growth_pct, t)
         })
         .collect();
+    let cleaning_of = |t: usize| bill.cleaning.get(t).copied().unwrap_or(0.0);
     let costs: Vec<f64> = (0..years.len())
         .map(|t| {
             // A replacement at the end of the last year would serve nobody.
             let renews = spec.inverter_year == Some(t as u32 + 1) && t + 1 < years.len();
-            om_first_year * grow(spec.om_growth_pct, t) + if renews { replacement } else { 0.0 }
+            (om_first_year + cleaning_of(t)) * grow(spec.om_growth_pct, t) + if renews { replacement } else { 0.0 }
         })
         .collect();
+    let cleaning: Vec<f64> = (0..years.len()).map(|t| cleaning_of(t) * grow(spec.om_growth_pct, t)).collect();
     let energy: Vec<f64> = years.iter().map(YearEnergy::kwh).collect();
     let r = spec.discount_pct;
     let cost_present = first_cost + present(&costs, r);
+    let cleaning_present = present(&cleaning, r);
     let revenue_present = present(&revenue, r);
     let energy_present = present(&energy, r);
     let has_load = years.iter().any(|y| y.own_use_kwh != 0.0);
@@ -220,6 +228,7 @@ pub fn money_of(spec: &MoneySpec, bill: &Bill, years: &[YearEnergy]) -> OptionMo
         first_cost,
         price_per_w: bill.price_per_w,
         om_first_year,
+        cleaning_present,
         cost_present,
         revenue_present,
         npv: revenue_present - cost_present,
@@ -269,6 +278,7 @@ pub(crate) mod tests {
             inverters: 1,
             inverter_price: 2500.0,
             price_per_w: price,
+            cleaning: Vec::new(),
         }
     }
 
@@ -276,6 +286,18 @@ pub(crate) mod tests {
         (1..=25)
             .map(|t| YearEnergy { own_use_kwh: 0.0, exported_kwh: kwh * crate::weigh::Course::Linear.left(d, t) })
             .collect()
+    }
+
+    #[test]
+    fn cleaning_is_a_cost_of_its_year() {
+        let money = plain();
+        let dirty = Bill { cleaning: vec![0.0, 200.0, 0.0, 200.0], ..bill(0.24) };
+        let (with, without) =
+            (money_of(&money, &dirty, &years(40_000.0, 0.5)), money_of(&money, &bill(0.24), &years(40_000.0, 0.5)));
+        // By hand: 200 / 1.05^2 + 200 / 1.05^4 = 181.4059 + 164.5405.
+        let by_hand = 200.0 / 1.05_f64.powi(2) + 200.0 / 1.05_f64.powi(4);
+        assert!((with.cleaning_present - by_hand).abs() < 1e-9 && (by_hand - 345.9464).abs() < 1e-3);
+        assert!((without.npv - with.npv - by_hand).abs() < 1e-6);
     }
 
     #[test]

@@ -97,16 +97,17 @@ pub const MAX_GRID: usize = 50_000;
 /// axis, a limit is not finite or reversed, or the grid has more than [`MAX_GRID`] points. All runs of a stage are
 /// made on all threads; ties go to the first point, so threads do not change the answer.
 pub fn search(axes: &[Axis], best: Best, objective: impl Fn(&[f64]) -> Option<f64> + Sync) -> Option<Found> {
-    search_watched(axes, best, &|_| {}, objective)
+    search_in_batches(axes, best, &|_| {}, |points| points.par_iter().map(|p| objective(p)).collect())
 }
 
-/// As [`search`]; `watch` hears how many runs lie ahead when a stage begins, and of every run when it is done, from any
-/// thread.
-pub fn search_watched(
+/// [`search`] with an objective that is asked for many points at once, so that it can share work among them.
+///
+/// `watch` hears how many runs lie ahead when a stage begins; the objective tells it of every run that is done.
+pub fn search_in_batches(
     axes: &[Axis],
     best: Best,
     watch: &Watch,
-    objective: impl Fn(&[f64]) -> Option<f64> + Sync,
+    objective: impl Fn(&[Vec<f64>]) -> Vec<Option<f64>>,
 ) -> Option<Found> {
     let sane = axes.iter().all(|a| a.lo.is_finite() && a.hi.is_finite() && a.lo <= a.hi);
     let grid: Vec<Vec<f64>> = axes.iter().map(Axis::points).collect();
@@ -118,12 +119,7 @@ pub fn search_watched(
     // Lower is better from here on.
     let mut try_all = |points: &[Vec<f64>]| -> Vec<Option<f64>> {
         watch(Tick::Ahead(points.len() as u64));
-        let one = |p: &Vec<f64>| {
-            let value = objective(p).filter(|v| v.is_finite());
-            watch(Tick::Done);
-            value
-        };
-        let values: Vec<Option<f64>> = points.par_iter().map(one).collect();
+        let values: Vec<Option<f64>> = objective(points).into_iter().map(|v| v.filter(|v| v.is_finite())).collect();
         runs += values.len() as u32;
         refused += values.iter().filter(|v| v.is_none()).count() as u32;
         values.iter().map(|v| v.map(|v| if best == Best::Highest { -v } else { v })).collect()

@@ -34,6 +34,9 @@ pub struct Mixes {
 impl Mixes {
     /// Runs every mix once, on all threads, each with working memory from `scratch`. Nothing when there are more groups
     /// than [`MAX_GROUPS`].
+    ///
+    /// Neighbours in the order of running differ in groups late in the chain, so that working memory which keeps the
+    /// stages of its last runs has little to do.
     pub fn run<S>(
         players: Vec<Group>,
         scratch: impl Fn() -> S + Sync,
@@ -43,7 +46,19 @@ impl Mixes {
         if n > MAX_GROUPS {
             return None;
         }
-        let runs = (0..1_u32 << n).into_par_iter().map_init(&scratch, &open).collect();
+        let order = late_groups_first(&players);
+        let share = ((1 << n) / SHARES).max(16);
+        let found: Vec<(u32, ([f64; 12], f64))> = order
+            .par_chunks(share)
+            .flat_map_iter(|masks| {
+                let mut scratch = scratch();
+                masks.iter().map(|&mask| (mask, open(&mut scratch, mask))).collect::<Vec<_>>()
+            })
+            .collect();
+        let mut runs = vec![([0.0; 12], 0.0); 1 << n];
+        for (mask, run) in found {
+            runs[mask as usize] = run;
+        }
         Some(Mixes { players, runs, joined: Vec::new() })
     }
 
@@ -106,6 +121,29 @@ impl Mixes {
             runs: self.runs.len() as u32,
         })
     }
+}
+
+/// Into so many parts the mixes are dealt among threads, the same for any number of them.
+const SHARES: usize = 4;
+
+/// Every mask once; counting up, the groups that act last in the chain change first.
+fn late_groups_first(players: &[Group]) -> Vec<u32> {
+    let stage = |group: Group| match group {
+        Group::Inverter | Group::Ageing => 0,
+        Group::Nameplate => 1,
+        Group::LightInduced => 2,
+        Group::Strings => 3,
+        Group::LowLight => 4,
+        Group::Temperature => 5,
+        Group::RearSpectrum => 6,
+        Group::Incidence => 7,
+        Group::Slots => 8,
+        Group::Plane => 9,
+    };
+    let mut bits: Vec<usize> = (0..players.len()).collect();
+    bits.sort_by_key(|&bit| stage(players[bit]));
+    let mask = |i: u32| bits.iter().enumerate().fold(0, |mask, (k, bit)| mask | (i >> k & 1) << bit);
+    (0..1_u32 << players.len()).map(mask).collect()
 }
 
 fn per_kw(kwh: f64, kw: f64) -> f64 {
@@ -189,6 +227,19 @@ mod tests {
             let s = m.split((&x, &facts), (&x, &facts), Some(25), |_| 1.0).unwrap();
             prop_assert!(s.kwh == 0.0 && s.lines.iter().all(|l| l.part.kwh == 0.0 && l.part.kwh_per_kw == 0.0));
         }
+    }
+
+    #[test]
+    fn every_mix_is_run_once_and_stands_in_its_place() {
+        let players = [Group::Nameplate, Group::Temperature, Group::Incidence, Group::Inverter, Group::Slots];
+        let mut order = late_groups_first(&players);
+        // The inverter's bit changes from each run to the next, that of the slots once.
+        assert!(order.windows(2).all(|w| (w[0] ^ w[1]) & 0b01000 != 0));
+        assert_eq!(order.windows(2).filter(|w| (w[0] ^ w[1]) & 0b10000 != 0).count(), 1);
+        order.sort_unstable();
+        assert!(order.iter().enumerate().all(|(i, mask)| i as u32 == *mask));
+        let mixes = Mixes::run(players.to_vec(), || (), |(), mask| ([f64::from(mask); 12], 1.0)).unwrap();
+        assert!(mixes.runs.iter().enumerate().all(|(i, run)| run.0[0] == i as f64));
     }
 
     #[test]

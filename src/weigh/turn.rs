@@ -55,6 +55,33 @@ pub struct Bar {
     pub goal: Goal,
 }
 
+/// A root of `f` in `range` and `f` there, where `f(now)` is known: between `now` and the end `first` if the sign changes
+/// there, else between `now` and the other end; nothing when it changes on neither side.
+pub fn root_near(
+    (now, f_now): (f64, f64),
+    range: [f64; 2],
+    first: f64,
+    x_tol: f64,
+    mut f: impl FnMut(f64) -> f64,
+) -> Option<(f64, f64)> {
+    if f_now == 0.0 {
+        return Some((now, 0.0));
+    }
+    // What was worked out is not worked out again.
+    let mut known = vec![(now, f_now)];
+    let mut value = |x: f64| match known.iter().find(|k| k.0 == x) {
+        Some(k) => k.1,
+        None => {
+            let y = f(x);
+            known.push((x, y));
+            y
+        }
+    };
+    let second = if first == range[0] { range[1] } else { range[0] };
+    let x = [first, second].into_iter().find_map(|end| root(now.min(end), now.max(end), x_tol, &mut value))?;
+    Some((x, value(x)))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -73,6 +100,22 @@ mod tests {
         assert!((x - 0.3).abs() < 1e-11);
         assert!(root(0.0, 1.0, 1e-12, |_| f64::NAN).is_none());
         assert!(root(0.0, 1.0, 1e-12, |_| 1.0).is_none());
+    }
+
+    #[test]
+    fn what_is_known_is_not_asked_again() {
+        let mut asked = Vec::new();
+        let (x, y) = root_near((3.0, 7.0), [0.0, 9.0], 0.0, 1e-12, |x| {
+            asked.push(x);
+            x * x - 2.0
+        })
+        .unwrap();
+        assert!((x - 2.0_f64.sqrt()).abs() < 1e-11 && y.abs() < 1e-10);
+        assert!(!asked.contains(&3.0) && !asked.contains(&9.0));
+        // On the other side, on neither, and already there.
+        assert!(root_near((1.0, -1.0), [0.0, 9.0], 0.0, 1e-12, |x| x * x - 2.0).is_some());
+        assert!(root_near((3.0, 7.0), [2.0, 9.0], 2.0, 1e-12, |x| x * x - 2.0).is_none());
+        assert_eq!(root_near((3.0, 0.0), [2.0, 9.0], 2.0, 1e-12, |_| f64::NAN), Some((3.0, 0.0)));
     }
 
     proptest! {
