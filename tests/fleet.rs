@@ -414,7 +414,7 @@ fn the_page_of_a_site_has_the_numbers_of_its_row() {
     let inputs = record["inputs"].as_array().unwrap();
     let line = |path: &str| inputs.iter().find(|l| l["path"] == path).unwrap_or_else(|| panic!("{path}"));
     assert_eq!(line("plane.roof.tilt_deg")["value"], 25.0);
-    assert_eq!(line("plane.roof.tilt_deg")["source"], "configs/merrowby-fleet/fleet.csv:8");
+    assert_eq!(line("plane.roof.tilt_deg")["source"], "configs/merrowby-fleet/fleet.csv:9");
     assert_eq!(line("cable.one_way_m")["given"], true);
     assert_eq!(line("losses.mismatch_pct")["given"], false);
     let files: Vec<&str> = record["files"].as_array().unwrap().iter().filter_map(|f| f["file"].as_str()).collect();

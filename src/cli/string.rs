@@ -325,7 +325,7 @@ mod tests {
     fn fits_eighty_columns() {
         let (_, text) = demo(|_| {});
         for line in text.lines() {
-            assert!(line.chars().count() <= WIDTH, "{line}");
+            assert!(line.chars().count() <= crate::report::console::WIDTH, "{line}");
         }
         // Worked by hand: 37.4 V (1 + 0.00275 x 44) = 41.93 V.
         assert!(text.contains("coefficient* 41.93 V"), "{text}");
