@@ -22,6 +22,9 @@ use crate::energy::Scratch;
 use crate::job;
 use crate::tables::{csv_bytes, read_parquet, write_parquet, write_whole};
 
+/// Largest table of sites, bytes: some five million rows.
+const MAX_SITES_BYTES: u64 = 1 << 30;
+
 /// A share of a fleet: part `i` (from 0) belongs to share `i mod n + 1`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Share {
@@ -118,7 +121,7 @@ impl Fleet {
         let bytes = if parquet {
             csv_bytes(&read_parquet(&sites_path)?, true, &sites_path)?
         } else {
-            std::fs::read(&sites_path).map_err(unreadable)?
+            crate::weather::read_up_to(&sites_path, MAX_SITES_BYTES).map_err(unreadable)?
         };
         let sites = Sites::from_csv(&sites_path, bytes, parquet, spec.sites_per_part)?;
 

@@ -5,6 +5,7 @@ use std::io::Cursor;
 use std::path::Path;
 
 use super::error::FleetError;
+use crate::units::{clean, shown};
 
 /// Sites in one part of the results, when the fleet file does not say.
 pub const SITES_PER_PART: usize = 64;
@@ -86,9 +87,14 @@ impl Sites {
         let mut header: Vec<String> = Vec::new();
         let line = record.position().map_or(1, csv::Position::line);
         for cell in &record {
-            let name = String::from_utf8_lossy(cell).trim_start_matches('\u{feff}').trim().to_string();
+            let name = clean(String::from_utf8_lossy(cell).trim_start_matches('\u{feff}').trim());
             if header.contains(&name) {
-                return Err(wrong(line, format!("the column {name} stands twice"), "each column once", "Remove one."));
+                return Err(wrong(
+                    line,
+                    format!("the column {} stands twice", shown(&name)),
+                    "each column once",
+                    "Remove one.",
+                ));
             }
             if !name.contains('.') && !PLAIN_COLUMNS.contains(&name.as_str()) {
                 let near = PLAIN_COLUMNS
@@ -97,7 +103,7 @@ impl Sites {
                     .filter(|(score, _)| *score > 0.6)
                     .max_by(|a, b| a.0.total_cmp(&b.0));
                 let mend = near.map_or("Rename or remove the column.".into(), |(_, k)| format!("Did you mean {k}?"));
-                return Err(wrong(line, format!("there is no column \"{name}\""), columns, &mend));
+                return Err(wrong(line, format!("there is no column \"{}\"", shown(&name)), columns, &mend));
             }
             header.push(name);
         }

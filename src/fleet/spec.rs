@@ -68,7 +68,7 @@ impl FleetSpec {
             let line = e.span().map_or(1, |s| text[..s.start.min(text.len())].matches('\n').count() + 1);
             FleetError::Wrong {
                 at: format!("{}:{line}", path.display()),
-                found: e.message().trim().to_string(),
+                found: crate::units::clean(e.message().trim()),
                 expected: "title, template, sites, and if wanted weather, weather_set, weather_set_label, sites_per_part, split, csv"
                     .to_string(),
                 mend: "Compare with configs/merrowby-fleet/fleet.toml.".to_string(),
