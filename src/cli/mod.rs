@@ -17,7 +17,8 @@ mod start;
 mod string;
 mod typical;
 mod vet;
-mod weather_file;
+#[doc(hidden)]
+pub mod weather_file;
 mod weigh;
 
 pub use weigh::Weighed;

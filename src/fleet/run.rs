@@ -24,6 +24,9 @@ use super::stamp::{self, Stamp, Stamps};
 use crate::job::{self, FileDigest, Job};
 use crate::tables::{Table, parquet_as_csv, write_parquet, write_whole};
 
+/// Largest table of sites, bytes: some five million rows.
+const MAX_SITES_BYTES: u64 = 1 << 30;
+
 /// A share of a fleet: part `i` (from 0) belongs to share `i mod n + 1`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Share {
@@ -144,13 +147,14 @@ impl Fleet {
         let sites_path = base.join(&spec.sites);
         let unreadable = |e: std::io::Error| FleetError::unreadable(&sites_path, &e, "a table of sites");
         let parquet = sites_path.extension().is_some_and(|e| e.eq_ignore_ascii_case("parquet"));
-        let bytes =
-            if parquet { parquet_as_csv(&sites_path)? } else { std::fs::read(&sites_path).map_err(unreadable)? };
-        let sites = Sites::from_csv(&sites_path, bytes, parquet, spec.sites_per_part)?;
-        let digest = |path: &Path, sha256: String| FileDigest {
-            file: path.display().to_string().replace('\\', "/"),
-            sha256,
+        let bytes = if parquet {
+            parquet_as_csv(&sites_path)?
+        } else {
+            crate::weather::read_up_to(&sites_path, MAX_SITES_BYTES).map_err(unreadable)?
         };
+        let sites = Sites::from_csv(&sites_path, bytes, parquet, spec.sites_per_part)?;
+        let digest =
+            |path: &Path, sha256: String| FileDigest { file: path.display().to_string().replace('\\', "/"), sha256 };
         let own_files = vec![digest(path, hex(text.as_bytes())), digest(&sites_path, hex(sites.bytes()))];
         Fleet::of(base, spec, template, sites, own_files)
     }

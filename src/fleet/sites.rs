@@ -6,6 +6,7 @@ use std::io::Cursor;
 use std::path::Path;
 
 use super::error::FleetError;
+use crate::units::{clean, shown};
 
 /// Sites in one part of the results, when the fleet file does not say.
 pub const SITES_PER_PART: usize = 64;
@@ -116,7 +117,7 @@ impl Sites {
         let mut header: Vec<String> = Vec::new();
         let line = record.position().map_or(1, csv::Position::line);
         for cell in &record {
-            header.push(String::from_utf8_lossy(cell).trim_start_matches('\u{feff}').trim().to_string());
+            header.push(clean(String::from_utf8_lossy(cell).trim_start_matches('\u{feff}').trim()));
         }
         let name_at = checked_head(&header).map_err(|(found, expected, mend)| wrong(line, found, expected, &mend))?;
         let mut sites = Sites {
@@ -301,7 +302,7 @@ const COLUMNS: &str =
 fn checked_head(header: &[String]) -> Result<usize, (String, &'static str, String)> {
     for (i, name) in header.iter().enumerate() {
         if header[..i].contains(name) {
-            return Err((format!("the column {name} stands twice"), "each column once", "Remove one.".into()));
+            return Err((format!("the column {} stands twice", shown(name)), "each column once", "Remove one.".into()));
         }
         if !name.contains('.') && !PLAIN_COLUMNS.contains(&name.as_str()) {
             let near = PLAIN_COLUMNS
@@ -310,7 +311,7 @@ fn checked_head(header: &[String]) -> Result<usize, (String, &'static str, Strin
                 .filter(|(score, _)| *score > 0.6)
                 .max_by(|a, b| a.0.total_cmp(&b.0));
             let mend = near.map_or("Rename or remove the column.".into(), |(_, k)| format!("Did you mean {k}?"));
-            return Err((format!("there is no column \"{name}\""), COLUMNS, mend));
+            return Err((format!("there is no column \"{}\"", shown(name)), COLUMNS, mend));
         }
     }
     let name_at = header.iter().position(|h| h == "site");

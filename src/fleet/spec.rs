@@ -69,7 +69,7 @@ impl FleetSpec {
             FleetError::Wrong {
                 at: format!("{}:{line}", path.display()),
                 // What is expected follows in words of our own.
-                found: e.message().split(", expected one of").next().unwrap_or_default().trim().to_string(),
+                found: crate::units::clean(e.message().split(", expected one of").next().unwrap_or_default().trim()),
                 expected: "title, template, sites, and if wanted weather, weather_set, weather_set_label, sites_per_part, split, csv"
                     .to_string(),
                 mend: "Compare with configs/merrowby-fleet/fleet.toml.".to_string(),

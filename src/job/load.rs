@@ -1,6 +1,6 @@
 //! Reading a job from disk: the only file of this folder that touches the file system.
 
-use std::io::{self, Read};
+use std::io;
 use std::path::Path;
 
 use super::error::JobError;
@@ -43,15 +43,5 @@ pub fn load_value(name: &str, value: &serde_json::Value, base: &Path) -> Result<
 }
 
 fn read(path: &Path) -> io::Result<Vec<u8>> {
-    let meta = std::fs::metadata(path)?;
-    if meta.is_dir() {
-        return Err(io::ErrorKind::IsADirectory.into());
-    }
-    // A pipe or device has no size to check beforehand, so the reading itself stops at the limit.
-    let mut bytes = Vec::new();
-    std::fs::File::open(path)?.take(MAX_BYTES + 1).read_to_end(&mut bytes)?;
-    if bytes.len() as u64 > MAX_BYTES {
-        return Err(io::ErrorKind::FileTooLarge.into());
-    }
-    Ok(bytes)
+    crate::weather::read_up_to(path, MAX_BYTES)
 }

@@ -47,6 +47,15 @@ pub fn checksum(bytes: &[u8]) -> String {
 }
 
 /// A checked job: every name resolved, every default filled in, every file it names (but the weather) read.
+///
+/// ```
+/// let job = yearlight::job::load("configs/merrowby-school.toml".as_ref())?;
+/// let first = &job.options[0];
+/// assert_eq!(job.module(first).p_stc_w, 410.0);
+/// // Every number knows whether it was given or assumed.
+/// assert!(job.ledger().len() > 50);
+/// # Ok::<(), yearlight::job::JobError>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Job {
     /// Stem of the job file; names the output folder.

@@ -39,7 +39,14 @@ pub fn from_frame(frame: &DataFrame) -> PolarsResult<Table> {
             table = table.text(&name, column.str()?.iter().map(|x| x.unwrap_or_default().to_string()).collect());
         }
     }
-    Ok(table)
+    // A damaged file may hold columns of different length.
+    match table.columns().iter().find(|(_, column)| column.len() != frame.height()) {
+        Some((name, column)) => {
+            let what = format!("column {name} has {} of {} rows", column.len(), frame.height());
+            Err(PolarsError::ShapeMismatch(what.into()))
+        }
+        None => Ok(table),
+    }
 }
 
 /// Writes a table as CSV, whole or not at all.
@@ -74,10 +81,10 @@ pub fn write_parquet(table: &Table, path: &Path) -> Result<(), TableError> {
 /// # Errors
 /// [`TableError::Read`] when the file is missing, cut or no Parquet.
 pub fn read_parquet(path: &Path) -> Result<Table, TableError> {
-    let fail = |reason: String| TableError::Read { path: path.to_path_buf(), reason };
-    let file = std::fs::File::open(path).map_err(|e| fail(e.to_string()))?;
-    let frame = ParquetReader::new(file).finish().map_err(|e| fail(e.to_string()))?;
-    from_frame(&frame).map_err(|e| fail(e.to_string()))
+    guarded(path, || {
+        let frame = ParquetReader::new(open(path)?).finish().map_err(|e| unreadable(path, &e))?;
+        from_frame(&frame).map_err(|e| unreadable(path, &e))
+    })
 }
 
 /// Some columns of a Parquet file as a table; the others are not read.
@@ -85,11 +92,46 @@ pub fn read_parquet(path: &Path) -> Result<Table, TableError> {
 /// # Errors
 /// [`TableError::Read`] when the file is missing, cut or no Parquet, or lacks a column.
 pub fn read_parquet_columns(path: &Path, columns: &[&str]) -> Result<Table, TableError> {
-    let fail = |reason: String| TableError::Read { path: path.to_path_buf(), reason };
-    let file = std::fs::File::open(path).map_err(|e| fail(e.to_string()))?;
-    let names = columns.iter().map(|c| c.to_string()).collect();
-    let frame = ParquetReader::new(file).with_columns(Some(names)).finish().map_err(|e| fail(e.to_string()))?;
-    from_frame(&frame).map_err(|e| fail(e.to_string()))
+    guarded(path, || {
+        let names = columns.iter().map(|c| c.to_string()).collect();
+        let reader = ParquetReader::new(open(path)?).with_columns(Some(names));
+        let frame = reader.finish().map_err(|e| unreadable(path, &e))?;
+        from_frame(&frame).map_err(|e| unreadable(path, &e))
+    })
+}
+
+pub(super) fn open(path: &Path) -> Result<std::fs::File, TableError> {
+    std::fs::File::open(path).map_err(|e| unreadable(path, &e))
+}
+
+/// The error of a file that cannot be read: the first line of what the reader says, without control characters.
+pub(super) fn unreadable(path: &Path, why: &dyn std::fmt::Display) -> TableError {
+    let text = why.to_string();
+    let first: String = text.lines().next().unwrap_or("").chars().take(200).collect();
+    let reason = crate::units::clean(first.trim_end_matches('.'));
+    TableError::Read { path: path.to_path_buf(), reason }
+}
+
+/// Runs the table library's reader, which panics on some damaged files, and makes an error of that; what it would print
+/// is held back.
+pub(super) fn guarded<T>(path: &Path, read: impl FnOnce() -> Result<T, TableError>) -> Result<T, TableError> {
+    use std::sync::Once;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+    static READING: AtomicUsize = AtomicUsize::new(0);
+    static HOOK: Once = Once::new();
+    HOOK.call_once(|| {
+        let before = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |info| {
+            let ours = info.location().is_some_and(|l| l.file().starts_with("src/") || l.file().contains("yearlight"));
+            if ours || READING.load(Ordering::Relaxed) == 0 {
+                before(info);
+            }
+        }));
+    });
+    READING.fetch_add(1, Ordering::Relaxed);
+    let result = std::panic::catch_unwind(std::panic::AssertUnwindSafe(read));
+    READING.fetch_sub(1, Ordering::Relaxed);
+    result.unwrap_or_else(|_| Err(unreadable(path, &"the file is damaged")))
 }
 
 /// The table as CSV, with or without the line of names.
