@@ -30,7 +30,7 @@ pub enum SkylineError {
     },
     /// Two elevations for one azimuth.
     #[error(
-        "skyline{at}: azimuth {found} is given twice with different elevations.\n  Put the two sides of a step a little apart, such as 120.0 and 120.1."
+        "skyline{at}: azimuth {found} is given twice with different elevations; expected each azimuth once.\n  Put the two sides of a step a little apart, such as 120.0 and 120.1."
     )]
     Twice {
         /// Where.
