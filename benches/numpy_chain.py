@@ -124,6 +124,7 @@ OPTIONS = [
 
 
 def chain(columns):
+    """Energy of one module by month, Wh, of each option."""
     s = site(*columns)
     g, t = plane(s, 12.0, 180.0, 0.2, 0.16)
     return [option(g, t, s[-1], *o) for o in OPTIONS]

@@ -13,6 +13,32 @@ pub const ELEMENTARY_CHARGE: f64 = 1.602_176_634e-19;
 /// Solar constant, W/m2. Source: Gueymard, Solar Energy 169 (2018) 434-440: 1361.1.
 pub const SOLAR_CONSTANT: f64 = 1361.1;
 
+/// Text of a file without control characters, which would reach the terminal: each becomes a blank.
+pub fn clean(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
+/// The first 40 characters of a text of a file, clean, as a message may show them.
+///
+/// ```
+/// assert_eq!(yearlight::units::shown("ghi\u{1b}[31m"), "ghi [31m");
+/// assert_eq!(yearlight::units::shown(&"x".repeat(99)).len(), 43);
+/// ```
+pub fn shown(text: &str) -> String {
+    let short = clean(&text.chars().take(40).collect::<String>());
+    if text.chars().nth(40).is_some() { short + "..." } else { short }
+}
+
+/// The first 24 of some names, as a message may show them.
+pub fn shown_list<'a>(names: impl IntoIterator<Item = &'a str>) -> String {
+    let mut names = names.into_iter();
+    let first: Vec<String> = names.by_ref().take(24).map(shown).collect();
+    match names.count() {
+        0 => first.join(", "),
+        more => format!("{} and {more} more", first.join(", ")),
+    }
+}
+
 /// Hours in a step of `step_min` minutes.
 pub fn step_hours(step_min: u32) -> f64 {
     f64::from(step_min) / 60.0

@@ -1,19 +1,20 @@
-//! The same bytes whatever the instruction set: the whole command under each level that this processor has.
+//! The same bytes whatever the instruction set, the number of threads, the language and the time zone of the machine: the
+//! whole command under each.
 
 use std::path::Path;
 use std::process::Command;
 
-/// Everything that `weigh` prints and writes, by file name.
-fn outputs(job: &str, level: &str) -> Vec<(String, Vec<u8>)> {
+/// Everything that `weigh` prints and writes, by file name, under some variables of the environment.
+fn outputs(job: &str, variables: &[(&str, &str)]) -> Vec<(String, Vec<u8>)> {
     let out = tempfile::tempdir().unwrap();
     let run = Command::new(env!("CARGO_BIN_EXE_yearlight"))
         .args(["weigh", job, "--quiet", "--hours", "--out"])
         .arg(out.path())
-        .env("YEARLIGHT_LEVEL", level)
+        .envs(variables.iter().copied())
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .output()
         .unwrap();
-    assert!(run.status.success(), "{job} at level {level}: {}", String::from_utf8_lossy(&run.stderr));
+    assert!(run.status.success(), "{job} under {variables:?}: {}", String::from_utf8_lossy(&run.stderr));
     let mut found = Vec::new();
     collect(out.path(), out.path(), &mut found);
     found.sort();
@@ -36,19 +37,46 @@ fn collect(root: &Path, folder: &Path, found: &mut Vec<(String, Vec<u8>)>) {
     }
 }
 
-#[test]
-fn every_instruction_set_writes_the_same_bytes() {
-    for job in ["configs/merrowby-school.toml", "configs/two-skies/hot.toml"] {
-        let plain = outputs(job, "plain");
-        assert!(plain.len() > 2, "{job} wrote nothing");
-        // An empty name leaves the choice to the program: the widest set that the processor has.
-        for level in ["avx2", ""] {
-            let other = outputs(job, level);
+/// Runs the jobs plainly and under other variables, and compares every byte.
+fn same_bytes(jobs: &[&str], plain: &[(&str, &str)], others: &[&[(&str, &str)]]) {
+    for job in jobs {
+        let first = outputs(job, plain);
+        assert!(first.len() > 2, "{job} wrote nothing");
+        for variables in others {
+            let other = outputs(job, variables);
             let names = |o: &[(String, Vec<u8>)]| o.iter().map(|(name, _)| name.clone()).collect::<Vec<_>>();
-            assert_eq!(names(&plain), names(&other), "{job} at level \"{level}\"");
-            for ((name, a), (_, b)) in plain.iter().zip(&other) {
-                assert!(a == b, "{job}: {name} differs between level plain and \"{level}\"");
+            assert_eq!(names(&first), names(&other), "{job} under {variables:?}");
+            for ((name, a), (_, b)) in first.iter().zip(&other) {
+                assert!(a == b, "{job}: {name} differs between {plain:?} and {variables:?}");
             }
         }
     }
+}
+
+#[test]
+fn every_instruction_set_writes_the_same_bytes() {
+    // An empty name leaves the choice to the program: the widest set that the processor has.
+    same_bytes(
+        &["configs/merrowby-school.toml", "configs/two-skies/hot.toml"],
+        &[("YEARLIGHT_LEVEL", "plain")],
+        &[&[("YEARLIGHT_LEVEL", "avx2")], &[("YEARLIGHT_LEVEL", "")]],
+    );
+}
+
+#[test]
+fn language_time_zone_and_threads_change_nothing() {
+    same_bytes(
+        &["configs/two-skies/cloudy.toml"],
+        &[("LC_ALL", "C"), ("TZ", "UTC"), ("RAYON_NUM_THREADS", "1")],
+        &[
+            &[
+                ("LC_ALL", "de_DE.UTF-8"),
+                ("LANG", "de_DE.UTF-8"),
+                ("TZ", "Pacific/Chatham"),
+                ("RAYON_NUM_THREADS", "2"),
+            ],
+            &[("LC_ALL", "tr_TR.UTF-8"), ("TZ", "America/St_Johns"), ("RAYON_NUM_THREADS", "7")],
+            &[("LC_ALL", ""), ("LANG", ""), ("TZ", ":nowhere"), ("HOME", "/nonexistent"), ("COLUMNS", "40")],
+        ],
+    );
 }

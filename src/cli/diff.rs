@@ -112,7 +112,10 @@ impl Side {
             files.into_iter().flatten().filter_map(|f| Some((word(f, "file")?, word(f, "sha256")?))).collect();
         if record.get("files").is_none() {
             let weather = job.weather_path();
-            files.insert(weather.display().to_string(), crate::job::checksum(&std::fs::read(&weather)?));
+            files.insert(
+                weather.display().to_string(),
+                crate::job::checksum(&crate::weather::read_up_to(&weather, crate::weather::MAX_BYTES)?),
+            );
         }
         Ok(Side {
             path: path.to_path_buf(),

@@ -68,6 +68,9 @@ pub struct MeterArgs {
     quiet: bool,
 }
 
+/// Largest table of readings, bytes: two years of one-minute rows.
+const MAX_BYTES: u64 = 64 << 20;
+
 /// Reads, compares, prints.
 pub fn run(args: MeterArgs) -> CliResult {
     let _ = args.quiet;
@@ -96,8 +99,8 @@ pub fn run(args: MeterArgs) -> CliResult {
     let conversion = &option.setup.conversion;
     let most_kw = conversion.inverter.p_ac_w() * f64::from(conversion.count) / 1000.0;
     let file = args.meter.display().to_string();
-    let bytes = std::fs::read(&args.meter).map_err(|e| {
-        format!("{file}: cannot be read ({e}); expected a CSV of readings.\n  Check the name and that it may be read.")
+    let bytes = crate::weather::read_up_to(&args.meter, MAX_BYTES).map_err(|e| {
+        format!("{file}: cannot be read ({e}); expected a CSV of readings of at most 64 MB.\n  Check the name and that it may be read.")
     })?;
     let text = String::from_utf8(bytes)
         .map_err(|_| format!("{file}: is not UTF-8 text; expected a CSV of readings.\n  Save it as CSV in UTF-8."))?;

@@ -17,8 +17,11 @@ mod start;
 mod string;
 mod typical;
 mod vet;
-mod weather_file;
+#[doc(hidden)]
+pub mod weather_file;
 mod weigh;
+
+pub use weigh::Weighed;
 
 use std::error::Error;
 use std::io::{self, Write};
@@ -161,8 +164,8 @@ fn broken_pipe(e: &(dyn Error + 'static)) -> bool {
     e.downcast_ref::<io::Error>().is_some_and(|e| e.kind() == io::ErrorKind::BrokenPipe)
 }
 
-/// An error and what lies behind it, each said once.
-fn chain(e: &(dyn Error + 'static)) -> String {
+/// An error and what lies behind it, each said once: what the program prints.
+pub fn chain(e: &(dyn Error + 'static)) -> String {
     let mut text = e.to_string();
     let mut cause = e.source();
     while let Some(e) = cause {
@@ -174,6 +177,11 @@ fn chain(e: &(dyn Error + 'static)) -> String {
         cause = e.source();
     }
     text
+}
+
+/// A text for a terminal without its colour codes.
+pub fn plain(text: &str) -> String {
+    anstream::adapter::strip_str(text).to_string()
 }
 
 /// To standard error; nothing can be done when even that fails.

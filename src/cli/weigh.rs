@@ -65,13 +65,20 @@ pub struct WeighArgs {
 }
 
 /// A job, weighed: everything that is printed and written.
-pub(crate) struct Weighed {
+pub struct Weighed {
+    /// The checked job.
     pub job: Job,
+    /// Its weather.
     pub weather: WeatherYear,
+    /// Where it stands.
     pub placed: Placed,
+    /// Light, modules, strings.
     pub plan: Plan,
+    /// First year of every option.
     pub years: Vec<OptionYear>,
+    /// Gaps, doubt, money.
     pub study: Study,
+    /// Every hour of every option.
     pub hours: Vec<HourColumns>,
 }
 
@@ -157,6 +164,24 @@ impl Weighed {
         record["notes"] = json!(notes);
         record["version"] = json!(env!("CARGO_PKG_VERSION"));
         record
+    }
+
+    /// Writes the tables, the record and the page into a folder; `hours.parquet` too where asked for.
+    pub fn write(
+        &self,
+        proposal: &Proposal,
+        record: &serde_json::Value,
+        out: &Path,
+        hours: bool,
+    ) -> Result<(), Box<dyn std::error::Error>> {
+        // The page first: if it cannot be made, nothing is written.
+        write_results(self, Some(&page(proposal)?), record, out, hours)
+    }
+
+    /// Every hour of every option as a table.
+    pub fn hours_table(&self) -> crate::tables::Table {
+        let tags: Vec<&str> = self.years.iter().map(|y| y.tag.as_str()).collect();
+        tables::hours(&tags, &self.hours, self.weather.step_h(), self.job.spec.money.as_ref())
     }
 }
 
@@ -331,11 +356,7 @@ fn search(job: &Job, json: bool, quiet: bool) -> CliResult {
 
 #[cfg(feature = "tables")]
 fn write_hours(weighed: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
-    let tags: Vec<&str> = weighed.years.iter().map(|y| y.tag.as_str()).collect();
-    Ok(crate::tables::write_parquet(
-        &tables::hours(&tags, &weighed.hours, weighed.weather.step_h(), weighed.job.spec.money.as_ref()),
-        path,
-    )?)
+    Ok(crate::tables::write_parquet(&weighed.hours_table(), path)?)
 }
 
 #[cfg(not(feature = "tables"))]

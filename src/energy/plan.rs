@@ -123,6 +123,20 @@ pub enum EnergyError {
 }
 
 /// All options of a job, ready to run on the light of the site.
+///
+/// ```
+/// use yearlight::energy::{Plan, Scratch};
+/// use yearlight::{job, sky};
+/// let job = job::load("configs/two-skies/hot.toml".as_ref())?;
+/// let weather = sky::read(&job.weather_path(), &job.read_hints()?)?;
+/// let plan = Plan::of(&job, &weather)?;
+/// let year = plan.year(&plan.options[0], &mut Scratch::default());
+/// // Every kWh has a name: the lines of the account lead from nominal to delivered energy.
+/// let nominal: f64 = year.account.nominal_kwh.iter().sum();
+/// let lines: f64 = year.account.lines.iter().map(|line| line.kwh()).sum();
+/// assert!((nominal + lines - year.e_ac_kwh()).abs() < 1e-6 * nominal);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone)]
 pub struct Plan {
     /// Light, shared by all options.

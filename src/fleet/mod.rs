@@ -33,7 +33,7 @@ mod skies;
 mod stamp;
 
 pub use error::FleetError;
-pub use sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SITES_PER_PART, SiteRow, Sites};
+pub use sites::{Cells, GROUP_COLUMNS, PLAIN_COLUMNS, SITES_PER_PART, SiteRow, SiteTable, Sites};
 pub use spec::FleetSpec;
 
 #[cfg(feature = "tables")]

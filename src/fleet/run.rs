@@ -17,12 +17,15 @@ use super::manifest::{self, Manifest, clear, prepare};
 use super::rows;
 use super::set::WeatherSet;
 use super::site::{Bench, OneSite, Shared, SiteDone, SiteRefused, SkyOf, Stages, read_small};
-use super::sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SiteRow, Sites};
+use super::sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SiteRow, SiteTable, Sites};
 use super::skies::Skies;
 use super::spec::FleetSpec;
 use super::stamp::{self, Stamp, Stamps};
-use crate::job::{self, FileDigest};
-use crate::tables::{csv_bytes, read_parquet, write_parquet, write_whole};
+use crate::job::{self, FileDigest, Job};
+use crate::tables::{Table, parquet_as_csv, write_parquet, write_whole};
+
+/// Largest table of sites, bytes: some five million rows.
+const MAX_SITES_BYTES: u64 = 1 << 30;
 
 /// A share of a fleet: part `i` (from 0) belongs to share `i mod n + 1`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -141,6 +144,38 @@ impl Fleet {
 
         let template_path = base.join(&spec.template);
         let template = job::load(&template_path)?;
+        let sites_path = base.join(&spec.sites);
+        let unreadable = |e: std::io::Error| FleetError::unreadable(&sites_path, &e, "a table of sites");
+        let parquet = sites_path.extension().is_some_and(|e| e.eq_ignore_ascii_case("parquet"));
+        let bytes = if parquet {
+            parquet_as_csv(&sites_path)?
+        } else {
+            crate::weather::read_up_to(&sites_path, MAX_SITES_BYTES).map_err(unreadable)?
+        };
+        let sites = Sites::from_csv(&sites_path, bytes, parquet, spec.sites_per_part)?;
+        let digest =
+            |path: &Path, sha256: String| FileDigest { file: path.display().to_string().replace('\\', "/"), sha256 };
+        let own_files = vec![digest(path, hex(text.as_bytes())), digest(&sites_path, hex(sites.bytes()))];
+        Fleet::of(base, spec, template, sites, own_files)
+    }
+
+    /// A fleet whose sites are a table in memory. `base` is the folder that paths of weather are relative to;
+    /// `spec.template` and `spec.sites` are not read.
+    ///
+    /// # Errors
+    /// [`FleetError`] for what concerns all sites.
+    pub fn of_table(base: &Path, spec: FleetSpec, template: Job, table: SiteTable) -> Result<Fleet, FleetError> {
+        let sites = Sites::from_table(table, spec.sites_per_part)?;
+        Fleet::of(base.to_path_buf(), spec, template, sites, Vec::new())
+    }
+
+    fn of(
+        base: PathBuf,
+        spec: FleetSpec,
+        template: Job,
+        sites: Sites,
+        own_files: Vec<FileDigest>,
+    ) -> Result<Fleet, FleetError> {
         let record = template.record();
         let sections = record.get("job").cloned().unwrap_or(Value::Null);
         let given = template.ledger().into_iter().filter(|l| l.given).map(|l| l.path).collect();
@@ -152,16 +187,6 @@ impl Fleet {
             }
         }
 
-        let sites_path = base.join(&spec.sites);
-        let unreadable = |e: std::io::Error| FleetError::unreadable(&sites_path, &e, "a table of sites");
-        let parquet = sites_path.extension().is_some_and(|e| e.eq_ignore_ascii_case("parquet"));
-        let bytes = if parquet {
-            csv_bytes(&read_parquet(&sites_path)?, true, &sites_path)?
-        } else {
-            std::fs::read(&sites_path).map_err(unreadable)?
-        };
-        let sites = Sites::from_csv(&sites_path, bytes, parquet, spec.sites_per_part)?;
-
         let set_path = spec.weather_set.as_ref().map(|name| base.join(name));
         let label = spec.weather_set_label.parse().unwrap_or(crate::weather::Label::Beginning);
         let set = set_path.as_ref().map(|p| WeatherSet::open(p, label)).transpose()?;
@@ -171,7 +196,7 @@ impl Fleet {
             program: env!("CARGO_PKG_VERSION").to_string(),
             title: spec.title.clone(),
             language: template.spec.proposal.as_ref().and_then(|p| p.language.clone()).unwrap_or("en".into()),
-            fleet_sha256: hex(text.as_bytes()),
+            fleet_sha256: own_files.first().map_or(String::new(), |f| f.sha256.clone()),
             template_sha256: template.files.iter().map(|f| (file_name(&f.file), f.sha256.clone())).collect(),
             sites_sha256: hex(sites.bytes()),
             weather_set: set_path.as_ref().map(|p| (file_name(&p.display().to_string()), set_length(p))),
@@ -182,13 +207,9 @@ impl Fleet {
             split: spec.split,
             csv: spec.csv,
         };
-        let digest = |path: &Path, sha256: &str| FileDigest {
-            file: path.display().to_string().replace('\\', "/"),
-            sha256: sha256.to_string(),
-        };
         let shared = Shared {
             base,
-            own_files: vec![digest(path, &manifest.fleet_sha256), digest(&sites_path, &manifest.sites_sha256)],
+            own_files,
             given,
             job_files: template.files.clone(),
             sections,
@@ -264,6 +285,17 @@ impl Fleet {
     /// Time by stage so far.
     pub fn stages(&self) -> &Stages {
         &self.shared.stages
+    }
+
+    /// Number of parts.
+    pub fn parts(&self) -> usize {
+        self.manifest.parts
+    }
+
+    /// One part as the table that `run` writes, and its refusals.
+    pub fn part_table(&self, part: usize) -> (Table, Vec<SiteRefused>) {
+        let (done, refused) = self.part(part, &|| {});
+        (rows::table(&done, &self.groups, self.manifest.split), refused)
     }
 
     /// One part, in memory: what `run` writes.
@@ -403,8 +435,8 @@ impl Fleet {
         let row = |e: csv::Error| FleetError::Folder { path: path.clone(), reason: e.to_string() };
         csv.write_record(["row", "line", "site", "reason"]).map_err(row)?;
         for site in refused {
-            let reason = site.reason.split_whitespace().collect::<Vec<_>>().join(" ");
-            csv.write_record([&site.row.to_string(), &site.line.to_string(), &site.name, &reason]).map_err(row)?;
+            csv.write_record([&site.row.to_string(), &site.line.to_string(), &site.name, &site.one_line()])
+                .map_err(row)?;
         }
         let bytes = csv.into_inner().map_err(|e| FleetError::folder(&path, e.error()))?;
         write_whole(&path, &bytes)?;

@@ -65,6 +65,13 @@ pub struct SiteRefused {
     pub reason: String,
 }
 
+impl SiteRefused {
+    /// The reason on one line, as the tables of refusals have it.
+    pub fn one_line(&self) -> String {
+        self.reason.split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+}
+
 /// One site, ready to be weighed by itself: its row put into the template, and its weather year.
 #[derive(Debug, Clone)]
 pub struct OneSite {

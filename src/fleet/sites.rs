@@ -1,10 +1,12 @@
 //! The table of sites: read once into memory as bytes, cut into parts of a fixed number of rows, parsed part by part.
 
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 use std::io::Cursor;
 use std::path::Path;
 
 use super::error::FleetError;
+use crate::units::{clean, shown};
 
 /// Sites in one part of the results, when the fleet file does not say.
 pub const SITES_PER_PART: usize = 64;
@@ -44,6 +46,36 @@ pub struct Sites {
     doubles: HashMap<usize, u64>,
     /// True when the table was Parquet: rows are counted, not lines.
     counted: bool,
+    /// A table in memory: cell by row (from 0) and column, in place of `bytes`.
+    cells: Option<Cells>,
+    /// Rows of a larger table that stand before this one.
+    before: usize,
+}
+
+/// Hands out a cell as text, by row from 0 and column; an empty one for nothing.
+pub struct Cells(pub Box<dyn Fn(usize, usize) -> String + Send + Sync>);
+
+impl std::fmt::Debug for Cells {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Cells")
+    }
+}
+
+/// A table of sites in memory, whole or a run of rows of a larger one.
+#[derive(Debug)]
+pub struct SiteTable {
+    /// As named in messages.
+    pub name: String,
+    /// Column names.
+    pub header: Vec<String>,
+    /// Number of rows.
+    pub rows: usize,
+    /// The cells.
+    pub cells: Cells,
+    /// Rows of the larger table that stand before.
+    pub before: usize,
+    /// Names that stand before, with their rows from 1.
+    pub taken: HashMap<String, u64>,
 }
 
 /// One row.
@@ -78,32 +110,16 @@ impl Sites {
             let line = e.position().map_or(1, csv::Position::line);
             wrong(line, format!("this does not read as CSV ({e})"), "a header and one site per row", "Mend the row.")
         };
-        let columns =
-            "columns site, weather, latitude_deg, longitude_deg, ... and keys of the job such as plane.tilt_deg";
+        let columns = COLUMNS;
         if !records.read_byte_record(&mut record).map_err(broken)? {
             return Err(wrong(1, "the table is empty".into(), columns, "Write a header and one row per site."));
         }
         let mut header: Vec<String> = Vec::new();
         let line = record.position().map_or(1, csv::Position::line);
         for cell in &record {
-            let name = String::from_utf8_lossy(cell).trim_start_matches('\u{feff}').trim().to_string();
-            if header.contains(&name) {
-                return Err(wrong(line, format!("the column {name} stands twice"), "each column once", "Remove one."));
-            }
-            if !name.contains('.') && !PLAIN_COLUMNS.contains(&name.as_str()) {
-                let near = PLAIN_COLUMNS
-                    .iter()
-                    .map(|known| (strsim::normalized_damerau_levenshtein(&name, known), known))
-                    .filter(|(score, _)| *score > 0.6)
-                    .max_by(|a, b| a.0.total_cmp(&b.0));
-                let mend = near.map_or("Rename or remove the column.".into(), |(_, k)| format!("Did you mean {k}?"));
-                return Err(wrong(line, format!("there is no column \"{name}\""), columns, &mend));
-            }
-            header.push(name);
+            header.push(clean(String::from_utf8_lossy(cell).trim_start_matches('\u{feff}').trim()));
         }
-        let Some(name_at) = header.iter().position(|h| h == "site") else {
-            return Err(wrong(line, "there is no column site".into(), columns, "Give every site a name of its own."));
-        };
+        let name_at = checked_head(&header).map_err(|(found, expected, mend)| wrong(line, found, expected, &mend))?;
         let mut sites = Sites {
             file: file.clone(),
             header,
@@ -113,6 +129,8 @@ impl Sites {
             starts: Vec::new(),
             doubles: HashMap::new(),
             counted,
+            cells: None,
+            before: 0,
         };
         let mut seen: HashMap<Box<[u8]>, u64> = HashMap::new();
         loop {
@@ -159,9 +177,50 @@ impl Sites {
         Err(near.map(|(_, name)| name))
     }
 
+    /// From a table in memory. Rows are counted in messages, and lines stand for rows as in a Parquet file.
+    ///
+    /// # Errors
+    /// [`FleetError::Wrong`] when the head is no good or there is no row.
+    pub fn from_table(table: SiteTable, per_part: usize) -> Result<Sites, FleetError> {
+        let wrong = |found: String, expected: &str, mend: String| FleetError::Wrong {
+            at: table.name.clone(),
+            found,
+            expected: expected.to_string(),
+            mend,
+        };
+        let name_at = checked_head(&table.header).map_err(|(found, expected, mend)| wrong(found, expected, mend))?;
+        if table.rows == 0 {
+            return Err(wrong("the table has no sites".into(), "one row per site", "Add a row.".into()));
+        }
+        let mut seen: HashMap<String, u64> = table.taken.into_iter().map(|(name, row)| (name, row + 1)).collect();
+        let mut doubles = HashMap::new();
+        for row in 0..table.rows {
+            let name = table.cells.0(row, name_at).trim().to_string();
+            if name.is_empty() {
+                continue;
+            }
+            match seen.entry(name) {
+                Entry::Occupied(first) => drop(doubles.insert(table.before + row, *first.get())),
+                Entry::Vacant(free) => drop(free.insert((table.before + row) as u64 + 2)),
+            }
+        }
+        Ok(Sites {
+            file: table.name,
+            header: table.header,
+            rows: table.rows,
+            per_part: per_part.max(1),
+            bytes: Vec::new(),
+            starts: Vec::new(),
+            doubles,
+            counted: true,
+            cells: Some(table.cells),
+            before: table.before,
+        })
+    }
+
     /// Number of parts.
     pub fn parts(&self) -> usize {
-        self.starts.len()
+        self.rows.div_ceil(self.per_part)
     }
 
     /// The bytes of the table.
@@ -181,6 +240,17 @@ impl Sites {
 
     /// The rows of one part.
     pub fn part(&self, part: usize) -> Vec<SiteRow> {
+        if let Some(cells) = &self.cells {
+            let first = part * self.per_part;
+            let row = |i: usize| SiteRow {
+                index: self.before + i,
+                // The head would be line 1.
+                line: (self.before + i) as u64 + 2,
+                cells: Ok((0..self.header.len()).map(|c| cells.0(i, c).trim().to_string()).collect()),
+                double_of: self.doubles.get(&(self.before + i)).copied(),
+            };
+            return (first..(first + self.per_part).min(self.rows)).map(row).collect();
+        }
         let Some(start) = self.starts.get(part) else { return Vec::new() };
         let mut records = reader(&self.bytes);
         if records.seek(start.clone()).is_err() {
@@ -223,6 +293,31 @@ impl Sites {
             })
             .collect()
     }
+}
+
+const COLUMNS: &str =
+    "columns site, weather, latitude_deg, longitude_deg, ... and keys of the job such as plane.tilt_deg";
+
+/// Place of the column of names; or what was found, what is expected and how to mend it.
+fn checked_head(header: &[String]) -> Result<usize, (String, &'static str, String)> {
+    for (i, name) in header.iter().enumerate() {
+        if header[..i].contains(name) {
+            return Err((format!("the column {} stands twice", shown(name)), "each column once", "Remove one.".into()));
+        }
+        if !name.contains('.') && !PLAIN_COLUMNS.contains(&name.as_str()) {
+            let near = PLAIN_COLUMNS
+                .iter()
+                .map(|known| (strsim::normalized_damerau_levenshtein(name, known), known))
+                .filter(|(score, _)| *score > 0.6)
+                .max_by(|a, b| a.0.total_cmp(&b.0));
+            let mend = near.map_or("Rename or remove the column.".into(), |(_, k)| format!("Did you mean {k}?"));
+            return Err((format!("there is no column \"{}\"", shown(name)), COLUMNS, mend));
+        }
+    }
+    let name_at = header.iter().position(|h| h == "site");
+    name_at.ok_or_else(|| {
+        ("there is no column site".to_string(), COLUMNS, "Give every site a name of its own.".to_string())
+    })
 }
 
 fn reader(bytes: &[u8]) -> csv::Reader<Cursor<&[u8]>> {

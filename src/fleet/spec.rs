@@ -69,12 +69,21 @@ impl FleetSpec {
             FleetError::Wrong {
                 at: format!("{}:{line}", path.display()),
                 // What is expected follows in words of our own.
-                found: e.message().split(", expected one of").next().unwrap_or_default().trim().to_string(),
+                found: crate::units::clean(e.message().split(", expected one of").next().unwrap_or_default().trim()),
                 expected: "title, template, sites, and if wanted weather, weather_set, weather_set_label, sites_per_part, split, csv"
                     .to_string(),
                 mend: "Compare with configs/merrowby-fleet/fleet.toml.".to_string(),
             }
         })?;
+        spec.checked(path)
+    }
+
+    /// With values that can be used; `path` stands in messages.
+    ///
+    /// # Errors
+    /// [`FleetError::Wrong`] with the key.
+    pub fn checked(self, path: &Path) -> Result<FleetSpec, FleetError> {
+        let spec = self;
         if spec.weather_set_label.parse::<crate::weather::Label>().is_err() {
             return Err(FleetError::Wrong {
                 at: path.display().to_string(),

@@ -4,6 +4,8 @@ use std::fmt;
 
 use serde::Serialize;
 
+use crate::units::clean;
+
 /// A place in a file; `line` counts from 1, 0 when the format has no lines worth naming (a `run.json`).
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct At {
@@ -84,14 +86,27 @@ impl JobError {
     }
 }
 
-/// Boxed fault from its parts.
+/// Boxed fault from its parts; what may hold a text of the user is cleaned and cut.
 pub(super) fn fault(
     at: At,
     found: impl Into<String>,
     expected: impl Into<String>,
     mend: impl Into<String>,
 ) -> Box<Fault> {
-    Box::new(Fault { at, found: found.into(), expected: expected.into(), mend: mend.into() })
+    let printable = |text: String, most: usize| {
+        let text = if text.chars().nth(most).is_some() {
+            text.chars().take(most).chain("...".chars()).collect()
+        } else {
+            text
+        };
+        clean(&text)
+    };
+    Box::new(Fault {
+        at,
+        found: printable(found.into(), 400),
+        expected: printable(expected.into(), 1200),
+        mend: printable(mend.into(), 400),
+    })
 }
 
 /// The nearest of some names, when one is near enough to be a slip of the pen.

@@ -1,6 +1,6 @@
 //! Reading a job from disk: the only file of this folder that touches the file system.
 
-use std::io::{self, Read};
+use std::io;
 use std::path::Path;
 
 use super::error::JobError;
@@ -19,11 +19,17 @@ pub const MAX_BYTES: u64 = 4 << 20;
 /// # Ok::<(), yearlight::job::JobError>(())
 /// ```
 pub fn load(path: &Path) -> Result<Job, JobError> {
+    load_over(path, &serde_json::Value::Null)
+}
+
+/// As [`load`], with top-level keys of `over`, an object or null, in place of those of the file: `parts`, or `module`
+/// and `inverter`.
+pub fn load_over(path: &Path, over: &serde_json::Value) -> Result<Job, JobError> {
     let name = path.display().to_string();
     let bytes = read(path).map_err(|e| resolve::unreadable(&name, &e, "a job file"))?;
     let text = resolve::decode(&name, bytes, "a job file")?;
     let base = path.parent().unwrap_or(Path::new(""));
-    resolve::from_text(&name, &text, base, &mut read)
+    resolve::from_text_over(&name, &text, base, over, &mut read)
 }
 
 /// Reads and checks a parts file: modules, inverters and the measured tables they name.
@@ -31,16 +37,11 @@ pub fn load_parts(path: &Path) -> Result<super::Parts, JobError> {
     resolve::parts(path, &mut read)
 }
 
+/// Checks a job given as a value, see [`super::from_value`], with its files from disk.
+pub fn load_value(name: &str, value: &serde_json::Value, base: &Path) -> Result<Job, JobError> {
+    super::from_value(name, value, base, &mut read)
+}
+
 fn read(path: &Path) -> io::Result<Vec<u8>> {
-    let meta = std::fs::metadata(path)?;
-    if meta.is_dir() {
-        return Err(io::ErrorKind::IsADirectory.into());
-    }
-    // A pipe or device has no size to check beforehand, so the reading itself stops at the limit.
-    let mut bytes = Vec::new();
-    std::fs::File::open(path)?.take(MAX_BYTES + 1).read_to_end(&mut bytes)?;
-    if bytes.len() as u64 > MAX_BYTES {
-        return Err(io::ErrorKind::FileTooLarge.into());
-    }
-    Ok(bytes)
+    crate::weather::read_up_to(path, MAX_BYTES)
 }

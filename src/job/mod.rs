@@ -30,10 +30,10 @@ use crate::units::Note;
 
 pub use error::{At, Fault, JobError};
 pub use ledger::LedgerLine;
-pub use load::{MAX_BYTES, load, load_parts};
+pub use load::{MAX_BYTES, load, load_over, load_parts, load_value};
 pub use place::{FAR_KM, HIGH_M, Placed, distance_km};
-pub use record::{from_sections, from_sections_given};
-pub use resolve::{Loader, Parts, from_text, parts};
+pub use record::{from_sections, from_sections_given, from_value};
+pub use resolve::{Loader, Parts, from_text, from_text_over, parts};
 pub use schema::{job_schema, parts_schema};
 pub use spec::{
     AgeingSpec, CleaningSpec, DirtModelSpec, JobSpec, LossSpec, OptionSpec, PartsSpec, ProposalSpec, SiteSpec,
@@ -47,6 +47,15 @@ pub fn checksum(bytes: &[u8]) -> String {
 }
 
 /// A checked job: every name resolved, every default filled in, every file it names (but the weather) read.
+///
+/// ```
+/// let job = yearlight::job::load("configs/merrowby-school.toml".as_ref())?;
+/// let first = &job.options[0];
+/// assert_eq!(job.module(first).p_stc_w, 410.0);
+/// // Every number knows whether it was given or assumed.
+/// assert!(job.ledger().len() > 50);
+/// # Ok::<(), yearlight::job::JobError>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Job {
     /// Stem of the job file; names the output folder.

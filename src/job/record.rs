@@ -10,7 +10,7 @@ use super::error::{At, JobError, fault};
 use super::ledger::LedgerLine;
 use super::resolve::{Loader, Named, Source, build, join};
 use super::schema::{check, job_schema};
-use super::tree::from_json as tree_from_json;
+use super::tree::{Entry, Kind, Tree, from_json as tree_from_json};
 use super::{FileDigest, Job};
 use crate::units::Note;
 
@@ -118,6 +118,46 @@ pub fn from_sections_given(
     check(&tree, job_schema(), &source.files)?;
     let named = Named { name: "site".to_string(), path: PathBuf::from(name), base: base.to_path_buf() };
     build(named, tree, given, source)
+}
+
+/// Checks a job given as a value instead of text: the keys of a job file, `parts` among them.
+///
+/// `name` stands in messages in place of a file, `base` is the folder that paths are relative to, and `loader` hands out
+/// the parts, skyline, matrix and load files.
+///
+/// ```
+/// let job = serde_json::json!({"title": "Roof", "roof": {}});
+/// let error = yearlight::job::from_value("job", &job, std::path::Path::new(""), &mut |p| std::fs::read(p)).unwrap_err();
+/// assert!(error.to_string().starts_with("job: "), "{error}");
+/// ```
+pub fn from_value(name: &str, value: &Value, base: &Path, loader: &mut Loader<'_>) -> Result<Job, JobError> {
+    let mut source = Source::new(base, loader);
+    let file = source.files.add(name);
+    let Some(mut tree) = tree_from_json(value, file, 0) else {
+        return Err(JobError::Syntax(fault(
+            At { file: name.to_string(), line: 0 },
+            "the job is nested too deep",
+            "at most 48 levels",
+            "Remove the needless brackets.",
+        )));
+    };
+    check(&tree, job_schema(), &source.files)?;
+    source.take_parts(&mut tree)?;
+    let named = Named { name: "job".to_string(), path: PathBuf::from(name), base: base.to_path_buf() };
+    build(named, tree, None, source)
+}
+
+/// Puts the keys of an object in the place of those of a document; modules and inverters take the place of a parts file.
+pub(super) fn put_over(tree: &mut Tree, over: &Value, source: &mut Source<'_, '_>) {
+    let (Some(over), Kind::Table(entries)) = (over.as_object(), &mut tree.kind) else { return };
+    let file = source.files.add("parts");
+    for (key, value) in over {
+        let whole = ["module", "inverter"].contains(&key.as_str());
+        entries.retain(|e| e.key != *key && !(whole && e.key == "parts"));
+        if let Some(value) = tree_from_json(value, file, 0) {
+            entries.push(Entry { key: key.clone(), mark: value.mark, value });
+        }
+    }
 }
 
 fn same_file(a: &str, b: &str) -> bool {

@@ -25,14 +25,34 @@ pub type Loader<'a> = dyn FnMut(&Path) -> io::Result<Vec<u8>> + 'a;
 /// `name` is the file's name in messages, `base` the folder that paths inside it are relative to, `loader` hands out
 /// the parts, skyline, matrix and load files.
 pub fn from_text(name: &str, text: &str, base: &Path, loader: &mut Loader<'_>) -> Result<Job, JobError> {
+    from_text_over(name, text, base, &serde_json::Value::Null, loader)
+}
+
+/// As [`from_text`], with top-level keys of `over`, an object or null, in place of those of the text.
+pub fn from_text_over(
+    name: &str,
+    text: &str,
+    base: &Path,
+    over: &serde_json::Value,
+    loader: &mut Loader<'_>,
+) -> Result<Job, JobError> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     if text.trim_start().starts_with('{') || name.ends_with(".json") {
+        if !over.is_null() {
+            return Err(JobError::Clash(fault(
+                At { file: name.to_string(), line: 0 },
+                "a run record holds its parts already",
+                "a job file in TOML where parts are given beside it",
+                "Leave the parts out, or name the job file.",
+            )));
+        }
         return record::from_json(name, text, base, loader);
     }
     let mut source = Source::new(base, loader);
     source.note_file(name, text.as_bytes());
     let file = source.files.add(name);
     let mut tree = from_toml(text, &source.files, file)?;
+    record::put_over(&mut tree, over, &mut source);
     check(&tree, job_schema(), &source.files)?;
     source.take_parts(&mut tree)?;
     let stem = Path::new(name).file_stem().map_or("job".to_string(), |s| s.to_string_lossy().into_owned());
@@ -124,7 +144,7 @@ impl<'a, 'l> Source<'a, 'l> {
     }
 
     /// Joins parts file, module table and inline sections into the tree's `module` and `inverter`.
-    fn take_parts(&mut self, tree: &mut Tree) -> Result<(), JobError> {
+    pub fn take_parts(&mut self, tree: &mut Tree) -> Result<(), JobError> {
         let Some(parts) = tree.get("parts").cloned() else { return Ok(()) };
         let path = join(&self.base, parts.text().unwrap_or_default());
         let text = self.text(&path, &parts, "parts", "a parts file")?;

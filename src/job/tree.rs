@@ -258,7 +258,7 @@ fn syntax(text: &str, lines: &Lines, error: &toml::de::Error, at: &dyn Fn(u32) -
     } else if message.contains("leading zero") {
         "Write the number without a zero in front.".to_string()
     } else if decimal_comma(value) {
-        format!("Use a point for decimals: {}.", line.replacen(',', ".", 1))
+        format!("Use a point for decimals: {}.", crate::units::shown(&line.replacen(',', ".", 1)))
     } else if value.contains('\\') {
         "In a path use / instead of \\, or put the path in single quotes.".to_string()
     } else if line.contains('"') && !line.matches('"').count().is_multiple_of(2) {

@@ -17,6 +17,21 @@ pub const MODELS: &str = "sheet, matrix, matrix-bilinear, one-diode, one-diode-g
 /// Power is `P = P_stc x G/1000 x a(G) x b(G,T)` with `a = eta(G,25)/eta_stc` and `b = eta(G,T)/eta(G,25)`. Voltage and
 /// current are those of a one-diode curve, both scaled by the square root of power over the curve's own power: on
 /// measured modules the two share what the curve misses.
+///
+/// ```
+/// use yearlight::module::{Electrical, ModuleSheet};
+/// let sheet: ModuleSheet = toml::from_str(
+///     "p_stc_w = 410\nv_mp = 31.25\ni_mp = 13.12\nv_oc = 37.4\ni_sc = 13.95\ngamma_pct_per_k = -0.35\n\
+///      length_mm = 1722\nwidth_mm = 1134\nlow_light = [[200, 0.96]]",
+/// )
+/// .unwrap();
+/// let (module, notes) = Electrical::fit(&sheet, None)?;
+/// // What the sheet states comes back: 410 W at standard test conditions, 96 % of the efficiency at 200 W/m2.
+/// assert!((module.power(1000.0, 25.0) - 410.0).abs() < 0.1);
+/// assert!((module.power(200.0, 25.0) - 410.0 * 0.2 * 0.96).abs() < 0.01);
+/// assert!(!notes.is_empty());
+/// # Ok::<(), yearlight::module::ModuleError>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Electrical {
     /// Power at standard test conditions, W.

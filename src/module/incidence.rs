@@ -23,6 +23,14 @@ const CELLS: usize = 2048;
 /// Beam is taken exactly; sky and ground light by the published closed form for Martin and Ruiz, by integration over
 /// an even sky and an even ground for the others. The closed form lies up to 0.009 below (sky) and up to 0.012 above
 /// (ground) the integral of its own beam curve; `tests/published/incidence.rs` checks both.
+///
+/// ```
+/// let glass = yearlight::module::Glass::MartinRuiz { a_r: 0.16 };
+/// assert_eq!(glass.at(1.0), 1.0);
+/// // At 60 deg: (1 - exp(-0.5/0.16))/(1 - exp(-1/0.16)).
+/// assert!((glass.at(0.5) - 0.9579).abs() < 1e-4);
+/// assert!(glass.sky(30.0) < 1.0 && glass.ground(30.0) < glass.sky(30.0));
+/// ```
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "model", rename_all = "kebab-case")]
 pub enum Glass {

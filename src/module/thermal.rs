@@ -17,6 +17,16 @@ pub const WIND_HEIGHT_M: f64 = 2.0;
 const TAU_ALPHA: f64 = 0.9;
 
 /// The temperature model of one module on one plane.
+///
+/// ```
+/// use yearlight::module::{Law, Thermal};
+/// // Faiman's open rack at 800 W/m2, 20 C and 1 m/s: 20 + 800/(25 + 6.84).
+/// let law = Law::Faiman { u0: 25.0, u1: 6.84, scale: 1.0 };
+/// let thermal = Thermal { law, wind_factor: 1.0, cell_above_back_k: 0.0, heat_capacity: 0.0 };
+/// let mut t_cell = [0.0];
+/// thermal.t_cell(&[800.0], &[20.0], &[1.0], &mut t_cell);
+/// assert!((t_cell[0] - 45.13).abs() < 0.01);
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Thermal {
     /// The equation.

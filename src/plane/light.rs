@@ -12,6 +12,20 @@ pub const DEFAULT_ALBEDO: f64 = 0.2;
 ///
 /// `beam`, `sky` and `ground` are W/m2 on the open plane: before skyline, obstacles, rows, dirt and incidence loss.
 /// The `*_kept` columns are the shares 0..1 that skyline and rows leave of them.
+///
+/// ```
+/// use yearlight::plane::{PlaneLight, PlaneSpec, Sky, SkyModel, Skyline};
+/// use yearlight::{sky, sun::SunTrack, weather::ReadHints};
+/// let year = sky::read("weather/merrowby.csv".as_ref(), &ReadHints::default())?;
+/// let sun = SunTrack::over(&year);
+/// let sky = Sky::over(&year, &sun, SkyModel::Perez);
+/// let plane: PlaneSpec = toml::from_str("name = \"roof\"\ntilt_deg = 35\nazimuth_deg = 180").unwrap();
+/// let light = PlaneLight::on(&plane, &sun, &sky, &Skyline::default());
+/// // At 52 deg north a roof tilted south gets more than the ground.
+/// let flat = year.ghi.iter().sum::<f64>() * year.step_h() / 1000.0;
+/// assert!(light.h_i_kwh_m2(year.step_h()) > 1.05 * flat);
+/// # Ok::<(), yearlight::weather::WeatherError>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct PlaneLight {
     /// Cosine of the angle of incidence, held at 0 when the sun is behind the plane or below the horizon.

@@ -88,7 +88,7 @@ impl Skyline {
                     lines.push(i + 1);
                 }
                 _ => {
-                    let found = line.chars().take(60).collect();
+                    let found = crate::units::shown(line);
                     return Err(SkylineError::Pair { at: format!(":{}", i + 1), found });
                 }
             }

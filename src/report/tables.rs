@@ -3,7 +3,44 @@
 use crate::energy::{HourColumns, OptionYear};
 use crate::job::MoneySpec;
 use crate::tables::Table;
-use crate::weigh::Study;
+use crate::weigh::{Gap, OptionResult, Percentiles, Study};
+
+/// A row per option: the first year, its doubt, the gap to the first option. What was not worked out is no number.
+pub fn options(site: &str, study: &Study) -> Table {
+    let all = &study.options;
+    let number = |f: &dyn Fn(&OptionResult) -> f64| all.iter().map(f).collect::<Vec<f64>>();
+    let text = |f: &dyn Fn(&OptionResult) -> String| all.iter().map(f).collect::<Vec<String>>();
+    let doubt = |f: &dyn Fn(&Percentiles) -> f64| number(&|o| o.doubt.as_ref().map_or(f64::NAN, |d| f(&d.first_year)));
+    let gap = |f: &dyn Fn(&Gap) -> f64| number(&|o| study.gaps.iter().find(|g| g.to == o.year.tag).map_or(f64::NAN, f));
+    let strings = |o: &OptionResult| o.year.strings.iter().map(u32::to_string).collect::<Vec<_>>().join(" ");
+    let check = |o: &OptionResult| o.string_check.as_ref().map(|c| word(&c["verdict"])).unwrap_or_default();
+    Table::new()
+        .text("site", text(&|_| site.to_string()))
+        .text("option", text(&|o| o.year.tag.clone()))
+        .text("module", text(&|o| o.year.module.clone()))
+        .text("inverter", text(&|o| o.year.inverter.clone()))
+        .whole("inverters", all.iter().map(|o| i64::from(o.year.inverters)).collect())
+        .whole("modules", all.iter().map(|o| i64::from(o.year.modules)).collect())
+        .text("strings", text(&strings))
+        .text("string_check", text(&check))
+        .number("p_stc_kw", number(&|o| o.year.p_stc_kw))
+        .number("p_ac_kw", number(&|o| o.year.p_ac_kw))
+        .number("h_i_kwh_m2", number(&|o| o.year.h_i_kwh_m2()))
+        .number("y_r_h", number(&|o| o.year.y_r_h()))
+        .number("y_f_h", number(&|o| o.year.y_f_h()))
+        .number("pr", number(&|o| o.year.pr()))
+        .number("e_dc_kwh", number(&|o| o.year.e_dc_kwh()))
+        .number("e_ac_kwh", number(&|o| o.year.e_ac_kwh()))
+        .number("clipped_kwh", number(&|o| o.year.clipped_kwh()))
+        .number("u_pct", doubt(&|p| p.u_pct))
+        .number("p50_kwh", doubt(&|p| p.p50))
+        .number("p90_kwh", doubt(&|p| p.p90))
+        .number("lifetime_kwh", number(&|o| o.lifetime_kwh()))
+        .number("gap_kwh", gap(&|g| g.kwh))
+        .number("gap_pct", gap(&|g| g.pct))
+        .number("gap_u_pct", gap(&|g| g.doubt.as_ref().map_or(f64::NAN, |d| d.roof.u_pct)))
+        .number("gap_probability", gap(&|g| g.doubt.as_ref().map_or(f64::NAN, |d| d.roof.probability)))
+}
 
 /// `months.csv`: a row per option and month of the first year.
 pub fn months(site: &str, study: &Study) -> Table {

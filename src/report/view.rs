@@ -11,6 +11,19 @@ use crate::weigh::YearOfOperation;
 /// A whole proposal: what the console answer and the page are made of.
 ///
 /// Parts whose data do not exist are `None` or empty, and their sections and charts are then left out.
+///
+/// ```
+/// use yearlight::report::{Proposal, Source};
+/// use yearlight::{energy::Plan, job, sky};
+/// let job = job::load("configs/two-skies/hot.toml".as_ref())?;
+/// let weather = sky::read(&job.weather_path(), &job.read_hints()?)?;
+/// let plan = Plan::of(&job, &weather)?;
+/// let years = plan.years();
+/// let (plan, years, job, weather) = (&plan, &years[..], &job, &weather);
+/// let proposal = Proposal::of(&Source { job, weather, plan, years, hours: &[], study: None, command: "" });
+/// assert_eq!(proposal.options.len(), years.len());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Proposal {
     /// Short name of the job, the file stem.

@@ -81,6 +81,10 @@ const WHITE_FROM_CM: f64 = 2.0;
 const WHITE: f64 = 0.6;
 const BARE: f64 = 0.2;
 
+fn clean_lines(text: &str) -> String {
+    text.lines().map(crate::units::clean).collect::<Vec<_>>().join("\n")
+}
+
 impl SkyRecipe {
     /// Reads a recipe.
     pub fn read(path: &Path) -> Result<SkyRecipe, SkyError> {
@@ -92,7 +96,7 @@ impl SkyRecipe {
     /// From text; `file` stands in messages.
     pub fn parse(file: &str, text: &str) -> Result<SkyRecipe, SkyError> {
         let recipe: SkyRecipe = toml::from_str(text)
-            .map_err(|e| SkyError::Toml { file: file.into(), reason: e.to_string().trim_end().to_string() })?;
+            .map_err(|e| SkyError::Toml { file: file.into(), reason: clean_lines(e.to_string().trim_end()) })?;
         recipe.check(file)?;
         Ok(recipe)
     }

@@ -12,6 +12,16 @@ use crate::weather::WeatherYear;
 /// A daylight step is one in which the sun's centre stands above the horizon for some part of the step, or in which
 /// the file holds light. The vector belongs to the middle of the step, or to the middle of its sunlit part when the
 /// sun rises or sets within it. No refraction: it lifts the sun by less than 0.1 deg above 9 deg of elevation.
+///
+/// ```
+/// use yearlight::{sky, sun::SunTrack, weather::ReadHints};
+/// let year = sky::read("weather/merrowby.csv".as_ref(), &ReadHints::default())?;
+/// let sun = SunTrack::over(&year);
+/// // The highest sun of the year stands at 90 deg - latitude + obliquity.
+/// let highest = sun.up.iter().copied().fold(0.0, f64::max).asin().to_degrees();
+/// assert!((highest - (90.0 - year.place.latitude_deg + 23.44)).abs() < 0.1);
+/// # Ok::<(), yearlight::weather::WeatherError>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct SunTrack {
     /// Index of each daylight step in the weather year, ascending.

@@ -15,7 +15,9 @@ pub enum TableError {
         source: std::io::Error,
     },
     /// The file cannot be read as a table.
-    #[error("{path}: cannot be read as Parquet: {reason}.\n  Expected a Parquet file with the tidy column names.")]
+    #[error(
+        "{path}: cannot be read as Parquet: {reason}; expected a Parquet file with the tidy column names.\n  Fetch or write the file again."
+    )]
     Read {
         /// Which file.
         path: PathBuf,

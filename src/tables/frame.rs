@@ -39,7 +39,14 @@ pub fn from_frame(frame: &DataFrame) -> PolarsResult<Table> {
             table = table.text(&name, column.str()?.iter().map(|x| x.unwrap_or_default().to_string()).collect());
         }
     }
-    Ok(table)
+    // A damaged file may hold columns of different length.
+    match table.columns().iter().find(|(_, column)| column.len() != frame.height()) {
+        Some((name, column)) => {
+            let what = format!("column {name} has {} of {} rows", column.len(), frame.height());
+            Err(PolarsError::ShapeMismatch(what.into()))
+        }
+        None => Ok(table),
+    }
 }
 
 /// Writes a table as CSV, whole or not at all.
@@ -74,10 +81,10 @@ pub fn write_parquet(table: &Table, path: &Path) -> Result<(), TableError> {
 /// # Errors
 /// [`TableError::Read`] when the file is missing, cut or no Parquet.
 pub fn read_parquet(path: &Path) -> Result<Table, TableError> {
-    let fail = |reason: String| TableError::Read { path: path.to_path_buf(), reason };
-    let file = std::fs::File::open(path).map_err(|e| fail(e.to_string()))?;
-    let frame = ParquetReader::new(file).finish().map_err(|e| fail(e.to_string()))?;
-    from_frame(&frame).map_err(|e| fail(e.to_string()))
+    guarded(path, || {
+        let frame = ParquetReader::new(open(path)?).finish().map_err(|e| unreadable(path, &e))?;
+        from_frame(&frame).map_err(|e| unreadable(path, &e))
+    })
 }
 
 /// Some columns of a Parquet file as a table; the others are not read.
@@ -85,11 +92,46 @@ pub fn read_parquet(path: &Path) -> Result<Table, TableError> {
 /// # Errors
 /// [`TableError::Read`] when the file is missing, cut or no Parquet, or lacks a column.
 pub fn read_parquet_columns(path: &Path, columns: &[&str]) -> Result<Table, TableError> {
-    let fail = |reason: String| TableError::Read { path: path.to_path_buf(), reason };
-    let file = std::fs::File::open(path).map_err(|e| fail(e.to_string()))?;
-    let names = columns.iter().map(|c| c.to_string()).collect();
-    let frame = ParquetReader::new(file).with_columns(Some(names)).finish().map_err(|e| fail(e.to_string()))?;
-    from_frame(&frame).map_err(|e| fail(e.to_string()))
+    guarded(path, || {
+        let names = columns.iter().map(|c| c.to_string()).collect();
+        let reader = ParquetReader::new(open(path)?).with_columns(Some(names));
+        let frame = reader.finish().map_err(|e| unreadable(path, &e))?;
+        from_frame(&frame).map_err(|e| unreadable(path, &e))
+    })
+}
+
+pub(super) fn open(path: &Path) -> Result<std::fs::File, TableError> {
+    std::fs::File::open(path).map_err(|e| unreadable(path, &e))
+}
+
+/// The error of a file that cannot be read: the first line of what the reader says, without control characters.
+pub(super) fn unreadable(path: &Path, why: &dyn std::fmt::Display) -> TableError {
+    let text = why.to_string();
+    let first: String = text.lines().next().unwrap_or("").chars().take(200).collect();
+    let reason = crate::units::clean(first.trim_end_matches('.'));
+    TableError::Read { path: path.to_path_buf(), reason }
+}
+
+/// Runs the table library's reader, which panics on some damaged files, and makes an error of that; what it would print
+/// is held back.
+pub(super) fn guarded<T>(path: &Path, read: impl FnOnce() -> Result<T, TableError>) -> Result<T, TableError> {
+    use std::sync::Once;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+    static READING: AtomicUsize = AtomicUsize::new(0);
+    static HOOK: Once = Once::new();
+    HOOK.call_once(|| {
+        let before = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |info| {
+            let ours = info.location().is_some_and(|l| l.file().starts_with("src/") || l.file().contains("yearlight"));
+            if ours || READING.load(Ordering::Relaxed) == 0 {
+                before(info);
+            }
+        }));
+    });
+    READING.fetch_add(1, Ordering::Relaxed);
+    let result = std::panic::catch_unwind(std::panic::AssertUnwindSafe(read));
+    READING.fetch_sub(1, Ordering::Relaxed);
+    result.unwrap_or_else(|_| Err(unreadable(path, &"the file is damaged")))
 }
 
 /// The table as CSV, with or without the line of names.
@@ -101,6 +143,28 @@ pub fn csv_bytes(table: &Table, header: bool, path: &Path) -> Result<Vec<u8>, Ta
     let mut frame = to_frame(table).map_err(fail)?;
     let mut bytes = Vec::new();
     CsvWriter::new(&mut bytes).include_header(header).finish(&mut frame).map_err(fail)?;
+    Ok(bytes)
+}
+
+/// A Parquet file as CSV with the line of names; a cell without a value, or not a number, is empty.
+///
+/// # Errors
+/// [`TableError`] when the file is missing, cut or no Parquet, or holds columns that are no cells.
+pub fn parquet_as_csv(path: &Path) -> Result<Vec<u8>, TableError> {
+    let fail = |e: PolarsError| TableError::Read { path: path.to_path_buf(), reason: e.to_string() };
+    let file = std::fs::File::open(path).map_err(|e| fail(e.into()))?;
+    let mut frame = ParquetReader::new(file).finish().map_err(fail)?;
+    for name in frame.get_column_names_owned() {
+        let column = frame.column(&name).map_err(fail)?;
+        if column.dtype().is_float() {
+            let column = column.cast(&DataType::Float64).map_err(fail)?;
+            let numbers: Float64Chunked =
+                column.f64().map_err(fail)?.iter().map(|x| x.filter(|x| !x.is_nan())).collect();
+            frame.with_column(numbers.with_name(name).into_series().into()).map_err(fail)?;
+        }
+    }
+    let mut bytes = Vec::new();
+    CsvWriter::new(&mut bytes).finish(&mut frame).map_err(fail)?;
     Ok(bytes)
 }
 
@@ -136,6 +200,23 @@ mod tests {
         let path = dir.path().join("t.parquet");
         write_parquet(&sample(), &path).unwrap();
         assert_eq!(read_parquet(&path).unwrap(), sample());
+    }
+
+    #[test]
+    fn missing_cells_of_a_parquet_file_are_empty() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("t.parquet");
+        let mut frame = df![
+            "site" => ["a", "b", "c"],
+            "x" => [Some(1.5), None, Some(f64::NAN)],
+            "n" => [Some(7_i64), None, Some(-30)],
+            "t" => [None, Some("u, v"), None],
+            "f" => [Some(true), None, Some(false)],
+        ]
+        .unwrap();
+        ParquetWriter::new(std::fs::File::create(&path).unwrap()).finish(&mut frame).unwrap();
+        let text = String::from_utf8(parquet_as_csv(&path).unwrap()).unwrap();
+        assert_eq!(text, "site,x,n,t,f\na,1.5,7,,true\nb,,,\"u, v\",\nc,,-30,,false\n");
     }
 
     // The csv crate is the outside reader.

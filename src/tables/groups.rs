@@ -1,11 +1,11 @@
 //! One large Parquet file, read by the row groups whose statistics say that they hold what is wanted.
 
-use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use polars::prelude::*;
 
-use super::{Table, TableError, frame::from_frame};
+use super::frame::{from_frame, guarded, open, unreadable};
+use super::{Table, TableError};
 
 /// A Parquet file with its footer read once; rows are fetched by the value of one column of words.
 #[derive(Debug)]
@@ -29,9 +29,12 @@ impl RowGroups {
     /// # Errors
     /// [`TableError::Read`] when the file is missing, cut, no Parquet, or has no column `key`.
     pub fn open(path: &Path, key: &str) -> Result<RowGroups, TableError> {
-        let fail = |reason: String| TableError::Read { path: path.to_path_buf(), reason };
-        let file = File::open(path).map_err(|e| fail(e.to_string()))?;
-        let mut reader = ParquetReader::new(file);
+        guarded(path, || RowGroups::footer(path, key))
+    }
+
+    fn footer(path: &Path, key: &str) -> Result<RowGroups, TableError> {
+        let fail = |reason: String| unreadable(path, &reason);
+        let mut reader = ParquetReader::new(open(path)?);
         let meta = reader.get_metadata().map_err(|e| fail(e.to_string()))?.clone();
         let mut groups = Vec::with_capacity(meta.row_groups.len());
         let mut start = 0;
@@ -44,7 +47,7 @@ impl RowGroups {
                 .and_then(|s| s.as_binary())
                 .and_then(|s| Some((s.min_value.clone()?, s.max_value.clone()?)));
             groups.push(Group { start, rows: group.num_rows(), bounds });
-            start += group.num_rows();
+            start = start.saturating_add(group.num_rows());
         }
         Ok(RowGroups { path: path.to_path_buf(), key: key.to_string(), groups })
     }
@@ -69,11 +72,14 @@ impl RowGroups {
     /// # Errors
     /// [`TableError::Read`] when the file cannot be read any more.
     pub fn rows_of(&self, value: &str) -> Result<Table, TableError> {
-        let fail = |reason: String| TableError::Read { path: self.path.clone(), reason };
+        guarded(&self.path, || self.read(value))
+    }
+
+    fn read(&self, value: &str) -> Result<Table, TableError> {
+        let fail = |reason: String| unreadable(&self.path, &reason);
         let mut found: Option<DataFrame> = None;
         for group in self.groups.iter().filter(|g| g.may_hold(value)) {
-            let file = File::open(&self.path).map_err(|e| fail(e.to_string()))?;
-            let frame = ParquetReader::new(file)
+            let frame = ParquetReader::new(open(&self.path)?)
                 .read_parallel(ParallelStrategy::None)
                 .with_slice(Some((group.start, group.rows)))
                 .finish()
@@ -119,6 +125,8 @@ impl Group {
 
 #[cfg(test)]
 mod tests {
+    use std::fs::File;
+
     use super::*;
 
     #[test]

@@ -11,7 +11,8 @@ pub use files::write_csv;
 pub use files::{TableError, write_whole};
 #[cfg(feature = "tables")]
 pub use frame::{
-    csv_bytes, from_frame, group_rows, read_parquet, read_parquet_columns, to_frame, write_csv, write_parquet,
+    csv_bytes, from_frame, group_rows, parquet_as_csv, read_parquet, read_parquet_columns, to_frame, write_csv,
+    write_parquet,
 };
 #[cfg(feature = "tables")]
 pub use groups::RowGroups;
@@ -91,6 +92,24 @@ impl Table {
     /// The columns in order.
     pub fn columns(&self) -> &[(String, Column)] {
         &self.columns
+    }
+
+    /// The columns themselves, in order.
+    pub fn into_columns(self) -> Vec<(String, Column)> {
+        self.columns
+    }
+
+    /// The rows of another table with the same columns below the own.
+    pub fn below(mut self, other: Table) -> Table {
+        for ((name, own), (_, more)) in self.columns.iter_mut().zip(other.columns) {
+            match (own, more) {
+                (Column::Text(x), Column::Text(y)) => x.extend(y),
+                (Column::Number(x), Column::Number(y)) => x.extend(y),
+                (Column::Whole(x), Column::Whole(y)) => x.extend(y),
+                _ => debug_assert!(false, "column {name} is of another kind"),
+            }
+        }
+        self
     }
 
     /// A column of words by name.

@@ -118,9 +118,7 @@ pub(super) fn number(file: &str, line: usize, column: &str, cell: &[u8]) -> Resu
 
 /// The first 40 characters of a cell or line.
 pub(super) fn short(bytes: &[u8]) -> String {
-    let text = String::from_utf8_lossy(bytes);
-    let clean: String = text.chars().take(41).map(|c| if c.is_control() { ' ' } else { c }).collect();
-    if clean.chars().count() > 40 { clean.chars().take(40).chain("...".chars()).collect() } else { clean }
+    crate::units::shown(&String::from_utf8_lossy(&bytes[..bytes.len().min(400)]))
 }
 
 fn stamp(

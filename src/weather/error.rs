@@ -13,6 +13,16 @@ pub enum WeatherError {
         /// The system's words.
         reason: String,
     },
+    /// More than the machine should be asked to hold.
+    #[error("{file}: {found}; expected {expected}.\n  Cut the file into years, or give fewer columns or longer steps.")]
+    Large {
+        /// File.
+        file: String,
+        /// How large it is.
+        found: String,
+        /// The limit.
+        expected: String,
+    },
     /// No bytes, or no rows.
     #[error("{file}: {found}; expected a weather file with a row per step.\n  Fetch or write the file again.")]
     Empty {

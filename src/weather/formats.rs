@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::body::{Column, Layout, TimeColumns};
 use super::careful::{number, short};
 use super::{Label, Place, Quantity, ReadHints, WeatherError};
-use crate::units::Note;
+use crate::units::{Note, clean, shown, shown_list};
 
 /// What the header of a file says.
 pub(super) struct Header {
@@ -52,15 +52,16 @@ impl<'a> Lines<'a> {
     }
 }
 
-/// Cells of one line; quotes are taken off.
+/// Cells of one line; quotes and control characters are taken off.
 fn cells(line: &[u8]) -> Vec<String> {
+    let text = |c: &[u8]| clean(String::from_utf8_lossy(c).trim());
     if !line.is_empty() && !line.iter().any(|b| matches!(b, b'"' | b'\r' | b'\n')) {
-        return line.split(|&b| b == b',').map(|c| String::from_utf8_lossy(c).trim().to_string()).collect();
+        return line.split(|&b| b == b',').map(text).collect();
     }
     let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(line);
     let mut record = csv::ByteRecord::new();
     match reader.read_byte_record(&mut record) {
-        Ok(true) => record.iter().map(|c| String::from_utf8_lossy(c).trim().to_string()).collect(),
+        Ok(true) => record.iter().map(text).collect(),
         _ => Vec::new(),
     }
 }
@@ -370,7 +371,7 @@ fn tidy(file: &str, mut lines: Lines) -> Result<Header, WeatherError> {
         if !line.starts_with(b"#") {
             break cells(line);
         }
-        let text = String::from_utf8_lossy(&line[1..]);
+        let text = clean(&String::from_utf8_lossy(&line[1..]));
         let (key, value) = text.split_once(':').unwrap_or((&text, ""));
         let (key, value) = (key.trim().to_string(), value.trim().to_string());
         match key.as_str() {
@@ -457,7 +458,7 @@ fn mapped(file: &str, bytes: &[u8], hints: &ReadHints) -> Result<Header, Weather
         names.iter().position(|n| n == name).ok_or_else(|| WeatherError::Hint {
             key: format!("weather.columns.{key}"),
             found: format!("\"{name}\", which {file} does not have"),
-            expected: format!("one of: {}", names.join(", ")),
+            expected: format!("one of: {}", shown_list(names.iter().map(String::as_str))),
             mend: nearest(name, &names),
         })
     };
@@ -560,7 +561,7 @@ fn split_unit(value: &str) -> (&str, &str) {
 fn nearest(name: &str, known: &[String]) -> String {
     let far = |k: &str| strsim::osa_distance(&name.to_lowercase(), &k.to_lowercase());
     match known.iter().map(|k| (far(k), k)).min() {
-        Some((d, k)) if d <= (name.chars().count() / 3).max(2) => format!("Did you mean \"{k}\"?"),
+        Some((d, k)) if d <= (name.chars().count() / 3).max(2) => format!("Did you mean \"{}\"?", shown(k)),
         _ => "Compare it with the first line of the file.".into(),
     }
 }

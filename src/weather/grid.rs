@@ -203,6 +203,17 @@ impl Builder<'_> {
                 return Err(self.backwards(row));
             }
         }
+        // Rows far apart would blow a small file up to very many empty steps.
+        let (steps, rows) = ((self.grid.days.len() + skipped.len() + 1) * self.per_day, self.body.stamps.len());
+        if steps > 4 * rows + 400 * self.per_day {
+            return Err(WeatherError::Gap {
+                file: self.file.into(),
+                line: self.body.line(row.saturating_sub(1)),
+                found: format!("{rows} rows stand for more than {steps} steps"),
+                expected: "a year in all, or three steps of four".into(),
+                mend: "Give a row for every step.".into(),
+            });
+        }
         self.grid.row.resize(full, NONE);
         for d in &skipped {
             self.grid.days.push(*d);

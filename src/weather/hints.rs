@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::str::FromStr;
 
 use super::{Place, Quantity, WeatherError};
+use crate::units::shown;
 
 /// Which instant of its interval a row's time names.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -37,7 +38,7 @@ impl FromStr for Label {
             "middle" => Ok(Label::Middle),
             other => Err(WeatherError::Hint {
                 key: "weather.label".into(),
-                found: format!("\"{other}\""),
+                found: format!("\"{}\"", shown(other)),
                 expected: "ending, beginning or middle".into(),
                 mend: "Say which instant of its interval a row's time names.".into(),
             }),
@@ -76,7 +77,7 @@ impl FromStr for Separation {
             "ridley-boland-lauret" => Ok(Separation::RidleyBolandLauret),
             other => Err(WeatherError::Hint {
                 key: "weather.separation".into(),
-                found: format!("\"{other}\""),
+                found: format!("\"{}\"", shown(other)),
                 expected: "erbs or ridley-boland-lauret".into(),
                 mend: "Leave the key out to take erbs.".into(),
             }),

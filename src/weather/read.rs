@@ -13,34 +13,67 @@ use super::raw::RawYear;
 use super::{Label, Provenance, Quantity, ReadHints, WeatherError, careful, fast};
 use crate::units::Note;
 
-/// Largest file, also after unpacking, bytes: thirty years of one-minute rows stay below it.
-const LARGEST: u64 = 2 << 30;
+/// Largest weather file, also after unpacking, bytes: ten years of one-minute rows stay below it.
+pub const MAX_BYTES: u64 = 512 << 20;
+/// Most rows of one weather file: eleven years of minutes.
+pub const MAX_ROWS: usize = 6_000_000;
+/// Longest line, bytes.
+pub const MAX_LINE: usize = 64 << 10;
+/// A gzip that unpacks to more than this many times its size is none of a weather file; the first 16 MB are free.
+const MOST_TIMES: u64 = 100;
+const FREE_BYTES: u64 = 16 << 20;
 
 /// Reads a file into columns on the grid; nothing is completed or judged yet.
 pub fn read_raw(path: &Path, hints: &ReadHints) -> Result<RawYear, WeatherError> {
     let name = path.display().to_string();
-    let open = |reason: String| WeatherError::Open { file: name.clone(), reason };
-    let meta = std::fs::metadata(path).map_err(|e| open(plain_reason(&e)))?;
-    if meta.is_dir() {
-        return Err(open("is a directory".into()));
-    }
-    if meta.len() > LARGEST {
-        return Err(open(format!("is {} bytes long, more than 2 GB", meta.len())));
-    }
-    let bytes = std::fs::read(path).map_err(|e| open(plain_reason(&e)))?;
+    let bytes = read_up_to(path, MAX_BYTES).map_err(|e| match e.kind() {
+        std::io::ErrorKind::FileTooLarge => WeatherError::Large {
+            file: name.clone(),
+            found: format!("is longer than {} MB", MAX_BYTES >> 20),
+            expected: format!("at most {} MB", MAX_BYTES >> 20),
+        },
+        _ => WeatherError::Open { file: name.clone(), reason: plain_reason(&e) },
+    })?;
     read_raw_bytes(&name, &bytes, hints)
 }
 
 /// Reads a small text file, such as a recipe.
 pub fn read_words(path: &Path) -> Result<String, WeatherError> {
-    let file = path.display().to_string();
-    std::fs::read_to_string(path).map_err(|e| WeatherError::Open { file, reason: plain_reason(&e) })
+    let open = |reason: String| WeatherError::Open { file: path.display().to_string(), reason };
+    let bytes = read_up_to(path, MAX_WORDS).map_err(|e| open(plain_reason(&e)))?;
+    String::from_utf8(bytes).map_err(|_| open("is not UTF-8 text".into()))
+}
+
+/// Largest recipe, bytes.
+const MAX_WORDS: u64 = 4 << 20;
+
+/// The bytes of a file of at most `most` bytes. A pipe or device has no length to check beforehand, so the reading
+/// itself stops at the limit.
+///
+/// # Errors
+/// What the system says; [`std::io::ErrorKind::FileTooLarge`] for a longer file, of which nothing is kept.
+pub fn read_up_to(path: &Path, most: u64) -> std::io::Result<Vec<u8>> {
+    let meta = std::fs::metadata(path)?;
+    if meta.is_dir() {
+        return Err(std::io::ErrorKind::IsADirectory.into());
+    }
+    if meta.len() > most {
+        return Err(std::io::ErrorKind::FileTooLarge.into());
+    }
+    let mut bytes = Vec::with_capacity(meta.len() as usize + 1);
+    std::fs::File::open(path)?.take(most + 1).read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > most {
+        return Err(std::io::ErrorKind::FileTooLarge.into());
+    }
+    Ok(bytes)
 }
 
 fn plain_reason(e: &std::io::Error) -> String {
     match e.kind() {
         std::io::ErrorKind::NotFound => "no such file".into(),
         std::io::ErrorKind::PermissionDenied => "may not be read".into(),
+        std::io::ErrorKind::IsADirectory => "is a directory".into(),
+        std::io::ErrorKind::FileTooLarge => "is too large".into(),
         _ => e.to_string(),
     }
 }
@@ -65,15 +98,45 @@ pub(crate) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|b| format!("{b:02x}")).collect()
 }
 
+/// Unpacks piece by piece, so that a small file that unpacks to a huge one is refused before it fills the memory.
 fn unpack(name: &str, bytes: &[u8]) -> Result<Vec<u8>, WeatherError> {
+    let most = MAX_BYTES.min((bytes.len() as u64 * MOST_TIMES).max(FREE_BYTES));
     let mut out = Vec::new();
-    let read = flate2::read::MultiGzDecoder::new(bytes).take(LARGEST).read_to_end(&mut out);
+    let read = flate2::read::MultiGzDecoder::new(bytes).take(most + 1).read_to_end(&mut out);
+    if out.len() as u64 > most {
+        return Err(WeatherError::Large {
+            file: name.into(),
+            found: format!("unpacks from {} bytes to more than {} MB", bytes.len(), most >> 20),
+            expected: format!("at most {} MB, and at most {MOST_TIMES} times the packed size", MAX_BYTES >> 20),
+        });
+    }
     read.map(|_| out).map_err(|e| WeatherError::NotText {
         file: name.into(),
         line: 1,
         found: format!("the gzip cannot be unpacked ({e})"),
         mend: "The file may be cut off; fetch it again.".into(),
     })
+}
+
+/// Refuses a line that is too long to be one: every stretch of [`MAX_LINE`] bytes must hold a line end.
+fn check_lines(name: &str, text: &[u8]) -> Result<(), WeatherError> {
+    let mut at = 0;
+    while text.len() - at > MAX_LINE {
+        match memchr::memrchr(b'\n', &text[at..at + MAX_LINE]) {
+            Some(end) => at += end + 1,
+            None => {
+                return Err(WeatherError::Cell {
+                    file: name.into(),
+                    line: 1 + memchr::memchr_iter(b'\n', &text[..at]).count(),
+                    column: "the line".into(),
+                    found: format!("longer than {} kB", MAX_LINE >> 10),
+                    expected: "rows of cells, each row on a line of its own".into(),
+                    mend: "The line ends may be lost, or this is no text of a weather file; fetch it again.".into(),
+                });
+            }
+        }
+    }
+    Ok(())
 }
 
 fn read_text(name: &str, text: &[u8], hints: &ReadHints) -> Result<RawYear, WeatherError> {
@@ -94,10 +157,19 @@ fn read_text(name: &str, text: &[u8], hints: &ReadHints) -> Result<RawYear, Weat
     if top.contains(&0) {
         check_text(name, top, 1)?;
     }
+    check_lines(name, text)?;
     let mut head = header(name, text, hints)?;
     head.layout.columns.retain(|c| !hints.leave_out.contains(&c.quantity));
     check_text(name, &text[..head.body_at], 1)?;
     let rows = &text[head.body_at..];
+    // A small file cannot hold so many rows, and is not counted.
+    if rows.len() > 2 * MAX_ROWS && memchr::memchr_iter(b'\n', rows).count() > MAX_ROWS {
+        return Err(WeatherError::Large {
+            file: name.into(),
+            found: format!("has more than {MAX_ROWS} rows"),
+            expected: format!("at most {MAX_ROWS}, eleven years of minutes"),
+        });
+    }
     if rows.trim_ascii().is_empty() {
         return Err(WeatherError::Empty { file: name.into(), found: "the file ends after its header".into() });
     }

@@ -44,6 +44,16 @@ pub struct Provenance {
 /// Step `i` is step `i % steps_per_day` of day `i / steps_per_day`; values are means over the step. A label
 /// convention exists only in files: step 0 of a day always begins at 00:00 local standard time.
 /// All columns present have `days.len() * steps_per_day` finite values.
+///
+/// ```
+/// use yearlight::{sky, weather::ReadHints};
+/// let year = sky::read("weather/merrowby.csv".as_ref(), &ReadHints::default())?;
+/// assert!(year.is_whole_year() && year.ghi.len() == year.len());
+/// // kWh/m2 from W/m2 and the hours of a step.
+/// let ghi: f64 = year.ghi.iter().sum::<f64>() * year.step_h() / 1000.0;
+/// assert!((900.0..1050.0).contains(&ghi));
+/// # Ok::<(), yearlight::weather::WeatherError>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct WeatherYear {
     /// The file's own position, which drives the sun.

@@ -72,7 +72,8 @@ pub fn best_watched(job: &Job, weather: &WeatherYear, watch: &Watch) -> Result<F
     let mut known = PlanCache::default();
     known.option(&one, &one.options[0], weather, &site)?;
     let common = with_load(&one, weather, &site, &common, &mut Vec::new());
-    let ground = Ground { job: &one, weather, site: &site, skyline: &skyline, common: &common, known: &known, goal, watch };
+    let ground =
+        Ground { job: &one, weather, site: &site, skyline: &skyline, common: &common, known: &known, goal, watch };
     let values = |points: &[Vec<f64>]| ground.values(&axes, points);
     let wanted = if goal == Goal::Cost { Best::Lowest } else { Best::Highest };
     search_in_batches(&axes, wanted, watch, values).ok_or_else(|| {

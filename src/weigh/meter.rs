@@ -8,6 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{Datelike, Duration, NaiveDate, NaiveDateTime};
 use serde::Serialize;
 
+use crate::units::{shown, shown_list};
 use crate::weather::{Label, WeatherYear};
 use crate::weigh::normal::quantile;
 
@@ -77,6 +78,16 @@ enum Stamp {
 
 impl Stamp {
     fn parse(text: &str) -> Option<Stamp> {
+        // The parser below would pass over blanks and signs.
+        let plain = |(i, c): (usize, u8)| match i {
+            4 | 7 => c == b'-',
+            10 => c == b'T' || c == b' ',
+            13 | 16 => c == b':',
+            _ => c.is_ascii_digit(),
+        };
+        if !text.bytes().enumerate().all(plain) {
+            return None;
+        }
         let day = |t: &str| NaiveDate::parse_from_str(t, "%Y-%m-%d").ok();
         let time = text.replacen(' ', "T", 1);
         match text.len() {
@@ -128,7 +139,7 @@ pub fn read(file: &str, text: &str, label: Label, most_kw: f64) -> Result<Readin
     let find = |names: &[&str]| header.iter().position(|h| names.iter().any(|n| h.eq_ignore_ascii_case(n)));
     let head_line = header.position().map_or(1, csv::Position::line);
     let (Some(time), Some(kwh)) = (find(&["time", "month"]), find(&["kwh"])) else {
-        let found = format!("the header has the columns {}", header.iter().collect::<Vec<_>>().join(", "));
+        let found = format!("the header has the columns {}", shown_list(&header));
         return Err(fault(
             head_line,
             found,
@@ -144,7 +155,7 @@ pub fn read(file: &str, text: &str, label: Label, most_kw: f64) -> Result<Readin
         let Some(stamp) = Stamp::parse(cell) else {
             return Err(fault(
                 line,
-                format!("time is \"{cell}\""),
+                format!("time is \"{}\"", shown(cell)),
                 "2026-03-01T13:00, 2026-03-01 or 2026-03, in local standard time without a zone",
                 "Write the time so; shift daylight saving time back by an hour.",
             ));
@@ -156,7 +167,7 @@ pub fn read(file: &str, text: &str, label: Label, most_kw: f64) -> Result<Readin
                 _ => {
                     return Err(fault(
                         line,
-                        format!("kwh is \"{text}\""),
+                        format!("kwh is \"{}\"", shown(text)),
                         "a number with a decimal point, or an empty cell for a missing reading",
                         "Write 12.5, without unit and without marks between thousands.",
                     ));
@@ -167,7 +178,7 @@ pub fn read(file: &str, text: &str, label: Label, most_kw: f64) -> Result<Readin
             if std::mem::discriminant(before) != std::mem::discriminant(&stamp) {
                 return Err(fault(
                     line,
-                    format!("time is \"{cell}\", in another form than in the rows above"),
+                    format!("time is \"{}\", in another form than in the rows above", shown(cell)),
                     "one rhythm in the whole file",
                     "Give hours, days or months, each in a file of its own.",
                 ));
@@ -175,7 +186,7 @@ pub fn read(file: &str, text: &str, label: Label, most_kw: f64) -> Result<Readin
             if stamp.at() <= before.at() {
                 return Err(fault(
                     line,
-                    format!("time {cell} comes after {}", before.at().format("%Y-%m-%dT%H:%M")),
+                    format!("time {} comes after {}", shown(cell), before.at().format("%Y-%m-%dT%H:%M")),
                     "rising times, each once",
                     "Sort the rows and remove doubles; an hour that comes twice in autumn is daylight saving time.",
                 ));

@@ -31,9 +31,7 @@ mod tests;
 pub use best::{best, best_watched};
 pub use budget::{budget, line_pct};
 pub use claims::{Claim, ClaimKind, Verdict};
-pub use compare::{
-    AGEING_PCT, Brief, brief, common_with_load, load_of, site_load_w, study, study_with_spread, yields,
-};
+pub use compare::{AGEING_PCT, Brief, brief, common_with_load, load_of, site_load_w, study, study_with_spread, yields};
 pub use doubt::{
     DoubtEffect, DoubtInput, Drawn, GapBand, OptionDoubt, PairDoubt, Percentiles, Rounded, Span, band, pair_pct,
     round_to_doubt, spread_pct, total_pct,

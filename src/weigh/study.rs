@@ -11,6 +11,19 @@ use crate::weigh::turn::{Bar, Turn};
 use crate::weigh::years::YearOfOperation;
 
 /// All options of one site, weighed against the first.
+///
+/// ```
+/// use yearlight::{energy::Plan, job, sky, weigh};
+/// let job = job::load("configs/two-skies/cloudy.toml".as_ref())?;
+/// let weather = sky::read(&job.weather_path(), &job.read_hints()?)?;
+/// let study = weigh::study(&job, &weather, &Plan::of(&job, &weather)?)?;
+/// // The gap is split into causes that add up to it.
+/// for gap in &study.gaps {
+///     let split = gap.first_year.as_ref().expect("a split");
+///     assert!(split.residual_kwh().abs() < 1e-6);
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Study {
     /// In the order of the job.

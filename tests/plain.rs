@@ -1,0 +1,361 @@
+//! The hourly chain once more, one hour at a time in plain scalar arithmetic, against the chain over columns.
+//!
+//! The equations and sources are those of the program; `tests/plain/` writes them down a second time without columns,
+//! blocks, selects or own elementary functions. Each stage gets the stage before as the program has it, so that a
+//! difference shows where it arises. The published figures that both must meet are in `tests/published/`.
+
+#[path = "plain/light.rs"]
+mod light;
+#[path = "plain/module.rs"]
+mod module;
+#[path = "plain/plant.rs"]
+mod plant;
+#[path = "plain/sun.rs"]
+mod sun;
+
+use std::path::Path;
+
+use chrono::NaiveDate;
+use yearlight::energy::{Plan, Scratch};
+use yearlight::job::{Job, from_text};
+use yearlight::module::{Electrical, ModuleSheet, Power};
+use yearlight::sky::SkyRecipe;
+use yearlight::sun::{SunTrack, extraterrestrial_day};
+use yearlight::weather::{Place, Provenance, WeatherYear};
+
+/// Numbers without a pattern, the same in every run. Source: Steele, Lea, Flood, OOPSLA 2014 (SplitMix64; from memory).
+struct Dice(u64);
+
+impl Dice {
+    fn share(&mut self) -> f64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let z = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
+    }
+
+    fn within(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * self.share()
+    }
+}
+
+/// Somewhere on earth up to a latitude, with a clock that may be far from the sun's.
+fn place(dice: &mut Dice, latitude: f64) -> Place {
+    let longitude_deg = dice.within(-180.0, 180.0);
+    let zone = (longitude_deg / 15.0 + dice.within(-1.5, 1.5)).clamp(-12.0, 14.0);
+    Place {
+        name: "Somewhere".into(),
+        latitude_deg: dice.within(-latitude, latitude),
+        longitude_deg,
+        elevation_m: dice.within(0.0, 2500.0).round(),
+        utc_offset_min: (zone * 4.0).round() as i32 * 15,
+    }
+}
+
+/// A made sky there: each month with a share of the light above the air.
+fn weather(dice: &mut Dice) -> WeatherYear {
+    let place = place(dice, 62.0);
+    let month = |m: usize| ((m as f64 + 0.5) / 12.0 * std::f64::consts::TAU).cos();
+    // Declination to a degree, enough for a share.
+    let above = |m: usize| extraterrestrial_day(place.latitude_deg, -23.0 * month(m), 1361.0).0 / 3.6 * 30.0;
+    let recipe = SkyRecipe {
+        name: place.name.clone(),
+        latitude_deg: place.latitude_deg,
+        longitude_deg: place.longitude_deg,
+        elevation_m: place.elevation_m,
+        utc_offset_h: f64::from(place.utc_offset_min) / 60.0,
+        year: 1960 + (dice.share() * 100.0) as i32,
+        seed: (dice.share() * 1e6) as u32,
+        ghi_kwh_m2: std::array::from_fn(|m| above(m) * dice.within(0.3, 0.55)),
+        t_mean_c: std::array::from_fn(|m| 27.0 - place.latitude_deg.abs() * 0.45 - 0.2 * place.latitude_deg * month(m)),
+        t_swing_k: [8.0; 12],
+        t_day_sd_k: 3.0,
+        wind_m_s: std::array::from_fn(|m| 2.0 + 0.3 * m as f64),
+        wind_height_m: if dice.share() < 0.5 { 10.0 } else { dice.within(2.0, 80.0) },
+        rain_mm: None,
+        new_snow_cm: None,
+        separation: None,
+        source: None,
+    };
+    recipe.make("recipe").unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// A year without light, in hours or in quarters of an hour: the steps are those of the sun alone.
+fn dark(dice: &mut Dice) -> WeatherYear {
+    let place = place(dice, 85.0);
+    let first = NaiveDate::from_ymd_opt(1955 + (dice.share() * 95.0) as i32, 1, 1).expect("a date");
+    let steps_per_day = if dice.share() < 0.8 { 24 } else { 96 };
+    let zero = || vec![0.0; 365 * steps_per_day];
+    WeatherYear {
+        place,
+        days: first.iter_days().take(365).collect(),
+        steps_per_day,
+        ghi: zero(),
+        dni: zero(),
+        dhi: zero(),
+        t_amb: zero(),
+        wind: zero(),
+        wind_height_m: 10.0,
+        albedo: None,
+        pressure: None,
+        humidity_pct: None,
+        precipitable_water_cm: None,
+        rain_mm: None,
+        snow_depth_cm: None,
+        provenance: Provenance::default(),
+    }
+}
+
+/// Largest difference against the larger of the value and a floor; panics beyond the tolerance.
+fn close(what: &str, plain: f64, fast: f64, floor: f64, tolerance: f64) {
+    let scale = plain.abs().max(fast.abs()).max(floor);
+    assert!((plain - fast).abs() <= tolerance * scale, "{what}: plain {plain:?}, over columns {fast:?}");
+}
+
+const RELATIVE: f64 = 1e-9;
+
+#[test]
+fn the_sun() {
+    let mut dice = Dice(1);
+    for _ in 0..40 {
+        let year = dark(&mut dice);
+        let track = SunTrack::over(&year);
+        let step_d = 1.0 / year.steps_per_day as f64;
+        let mut next = 0;
+        let (mut whole, mut cut) = (0, 0);
+        for (d, date) in year.days.iter().enumerate() {
+            let noon = sun::Noon::of(*date, &year);
+            for k in 0..year.steps_per_day {
+                let step = d * year.steps_per_day + k;
+                let from = k as f64 * step_d - 0.5;
+                let up = |dt: f64| noon.vector(dt)[2];
+                let (begin, middle, end) = (up(from), up(from + 0.5 * step_d), up(from + step_d));
+                let mine = track.steps.get(next) == Some(&(step as u32));
+                // A sine of 1e-6 stands for a tenth of a second. Where the sun skims the horizon near the poles the search
+                // for its rise may miss what stays below a third of a degree; light in the file brings the step back.
+                let most = if year.place.latitude_deg.abs() > 60.0 { 6e-3 } else { 1e-6 };
+                let highest = begin.max(middle).max(end);
+                assert!(
+                    mine || highest < most,
+                    "{date} {k}: a step is left out with the sun at {highest}: {:?}",
+                    year.place
+                );
+                if !mine {
+                    continue;
+                }
+                assert!(
+                    highest > -most.max(1e-5),
+                    "{date} {k}: a dark step is kept, the sun at {highest}: {:?}",
+                    year.place
+                );
+                let fast = [track.east[next], track.north[next], track.up[next]];
+                close("extraterrestrial", noon.e0n(from + 0.5 * step_d), track.e0n[next], 1.0, RELATIVE);
+                close("zenith", fast[2].acos(), track.zenith[next], 1.0, 2e-7);
+                close("air mass", sun::air_mass(fast[2]), track.air_mass[next], 1.0, 3e-6);
+                let same_side = (begin > 1e-6) == (end > 1e-6) && (begin > -1e-6) == (end > -1e-6);
+                if same_side && (begin > 0.0) == (middle > 0.0) {
+                    // At the middle of the step, or of a sunlit part that is none.
+                    let plain = noon.vector(from + 0.5 * step_d);
+                    for axis in 0..3 {
+                        close("sun", plain[axis], fast[axis], 1.0, RELATIVE);
+                    }
+                    whole += 1;
+                } else if !same_side {
+                    // Sunrise or sunset within: the middle of the sunlit part. The crossing is found by two steps of
+                    // a search; where the sun skims the horizon near the poles, minutes are left of it, and little light.
+                    let (mut dark, mut lit) = if begin < end { (from, from + step_d) } else { (from + step_d, from) };
+                    for _ in 0..60 {
+                        let at = 0.5 * (dark + lit);
+                        if up(at) > 0.0 { lit = at } else { dark = at }
+                    }
+                    let edge = if begin < end { from + step_d } else { from };
+                    let plain = noon.vector(0.5 * (lit + edge));
+                    let far = year.place.latitude_deg.abs() > 60.0;
+                    for axis in 0..3 {
+                        close("sun at the edge", plain[axis], fast[axis], 1.0, if far { 2e-2 } else { 5e-5 });
+                    }
+                    cut += 1;
+                }
+                next += 1;
+            }
+        }
+        assert_eq!(next, track.steps.len());
+        assert!(whole > 2000 && cut > 100, "{whole} whole steps, {cut} cut");
+    }
+}
+
+/// A job of one plane, one option and no shade, with what differs between the cases.
+struct Case {
+    job: Job,
+    tilt: f64,
+    azimuth: f64,
+    albedo: f64,
+    u: (f64, f64),
+    dirt: f64,
+    mismatch: f64,
+    outage: f64,
+    export_w: f64,
+    efficiency: Vec<[f64; 2]>,
+    derate: Vec<[f64; 2]>,
+    rating: f64,
+    night_w: f64,
+}
+
+fn case(dice: &mut Dice, model: &str) -> Case {
+    let (tilt, azimuth, albedo) = (dice.within(0.5, 90.0), dice.within(0.0, 360.0), dice.within(0.0, 0.8));
+    let u = (dice.within(15.0, 35.0), dice.within(0.0, 8.0));
+    let (dirt, mismatch, outage) = (dice.within(0.0, 8.0), dice.within(0.0, 3.0), dice.within(0.0, 5.0));
+    let export_w = dice.within(8_000.0, 30_000.0);
+    let rating = dice.within(20_000.0, 45_000.0);
+    let night_w = dice.within(0.0, 20.0);
+    let efficiency = if dice.share() < 0.5 {
+        vec![[10.0, 96.5], [50.0, 98.3], [100.0, 97.9]]
+    } else {
+        vec![[5.0, 94.0], [10.0, 96.5], [20.0, 97.6], [30.0, 98.0], [50.0, 98.3], [75.0, 98.2], [100.0, 97.9]]
+    };
+    let derate = if dice.share() < 0.5 { vec![] } else { vec![[15.0, rating], [45.0, 0.6 * rating]] };
+    let text = format!(
+        "title = \"t\"\n[weather]\nfile = \"w\"\n[[plane]]\nname = \"p\"\ntilt_deg = {tilt:?}\nazimuth_deg = {azimuth:?}\n\
+         albedo = {albedo:?}\ncooling = {{ u0 = {:?}, u1 = {:?} }}\n[[option]]\ntag = \"A\"\nmodule = \"M\"\n\
+         inverter = \"I\"\nstrings = [20, 20, 20, 20, 20]\n[losses]\ndirt_pct = {dirt:?}\nmismatch_pct = {mismatch:?}\n\
+         outage_pct = {outage:?}\n[cable]\none_way_m = {:?}\narea_mm2 = 4.0\n[grid]\nexport_limit_kw = {:?}\n\
+         [module.M]\n{SHEET}{model}a_r = {:?}\nnmot_c = {:?}\nlight_induced_pct = 1.5\nrating_basis = \"initial\"\n\
+         [inverter.I]\np_ac_w = {rating:?}\nefficiency = {efficiency:?}\nnight_w = {night_w:?}\n{}",
+        u.0,
+        u.1,
+        dice.within(1.0, 120.0),
+        export_w / 1000.0,
+        dice.within(0.1, 0.25),
+        dice.within(40.0, 50.0),
+        if derate.is_empty() { String::new() } else { format!("derate = {derate:?}\n") },
+    );
+    let mut none = |_: &Path| Err(std::io::ErrorKind::NotFound.into());
+    let job = from_text("job.toml", &text, Path::new(""), &mut none).unwrap_or_else(|e| panic!("{e}\n{text}"));
+    Case { job, tilt, azimuth, albedo, u, dirt, mismatch, outage, export_w, efficiency, derate, rating, night_w }
+}
+
+const SHEET: &str = "p_stc_w = 410\nv_mp = 31.25\ni_mp = 13.12\nv_oc = 37.4\ni_sc = 13.95\ngamma_pct_per_k = -0.35\n\
+    beta_pct_per_k = -0.275\nalpha_pct_per_k = 0.045\nseries_cells = 54\nlength_mm = 1722\nwidth_mm = 1134\n";
+
+/// `a` and `b` of the sheet model, or nothing for the others.
+fn sheet_factors(model: &Electrical, sheet: &ModuleSheet, g: f64, t: f64) -> Option<[f64; 2]> {
+    let Power::Sheet { form, .. } = &model.power else { return None };
+    let a = module::low_light(form, &sheet.low_light, g);
+    Some([a, module::sheet_heat(a, t, sheet.gamma_pct_per_k)])
+}
+
+fn one_year(dice: &mut Dice, lines: &str) {
+    let weather = weather(dice);
+    let c = case(dice, lines);
+    let plan = Plan::of(&c.job, &weather).unwrap_or_else(|e| panic!("{e}"));
+    let option = &plan.options[0];
+    let setup = &option.setup;
+    let sheet = &c.job.modules["M"];
+    let mut s = Scratch::default();
+    let year = plan.year(option, &mut s);
+    let (site, sun) = (&plan.site, &plan.site.sun);
+    let plane = &site.planes[0];
+    let part = &s.parts[0];
+    let loop_ohm = setup.wiring.inputs[0].strings[0].loop_ohm;
+
+    let (mut dc, mut ac, mut delivered, mut nominal, mut day_hours) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for (i, &step) in sun.steps.iter().enumerate() {
+        let step = step as usize;
+        let hour = light::Hour {
+            sun: [sun.east[i], sun.north[i], sun.up[i]],
+            zenith: sun.zenith[i],
+            air_mass: sun.air_mass[i],
+            e0n: sun.e0n[i],
+            ghi: weather.ghi[step],
+            dni: weather.dni[step],
+            dhi: weather.dhi[step],
+        };
+        // The made sky states the albedo; a file's own goes before the plane's.
+        let albedo = weather.albedo.as_ref().map_or(c.albedo, |a| a[step]);
+        let p = light::perez(&hour, c.tilt, c.azimuth, albedo);
+        close("incidence", p.cos_aoi, plane.light.cos_aoi[i], 1e-3, RELATIVE);
+        close("beam", p.beam, plane.light.beam[i], 1.0, RELATIVE);
+        close("sky", p.sky, plane.light.sky[i], 1.0, RELATIVE);
+        close("ground", p.ground, plane.light.ground[i], 1.0, RELATIVE);
+        nominal += p.beam + p.sky + p.ground;
+
+        let kept = 1.0 - c.dirt / 100.0;
+        let [beam, sky, ground] = module::martin_ruiz(p.cos_aoi, c.tilt, sheet.a_r.unwrap_or(0.16));
+        let g = (p.beam * beam + p.sky * sky + p.ground * ground) * kept;
+        close("light on the cells", g, part.g_eff[i], 1.0, RELATIVE);
+
+        let (air, wind) = (weather.t_amb[step], weather.wind[step]);
+        let t = module::faiman(g, air, wind, weather.wind_height_m, c.u, sheet.nmot_c.unwrap_or(45.0));
+        close("cell temperature", t, part.t_cell[i], 1.0, RELATIVE);
+
+        // Power at the maximum over nameplate, and the voltage there.
+        let model = &setup.low_light;
+        match (sheet_factors(model, sheet, g, t), &model.curve) {
+            (Some([a, b]), Some(curve)) => {
+                let rel = g / 1000.0 * a * b;
+                close("power of the sheet model", rel, part.rel[i], 1e-3, RELATIVE);
+                // Voltage: the curve's own, times the root of the model's power over the curve's.
+                if g > 1.0 {
+                    let [p_mp, v_mp] = module::maximum(&curve.parameters(g, t));
+                    let f = (rel * sheet.p_stc_w / p_mp).clamp(0.1, 4.0).sqrt();
+                    close("voltage of the sheet model", v_mp * f, part.v[i], 1.0, 1e-5);
+                }
+            }
+            (None, Some(curve)) if g > 1.0 => {
+                // The column kernel is a guess and two steps of Newton: good to 1e-6 of power, 1e-5 of voltage.
+                let [p_mp, v_mp] = module::maximum(&curve.parameters(g, t));
+                close("power of the curve", p_mp / sheet.p_stc_w, part.rel[i], 1e-6, 1e-6);
+                close("voltage of the curve", v_mp, part.v[i], 1.0, 1e-5);
+            }
+            _ => {}
+        }
+
+        // Five strings of twenty: light-induced loss and mismatch, then the cable by the string's current.
+        let watts = sheet.p_stc_w * 0.985 * (1.0 - c.mismatch / 100.0) * part.rel[i];
+        let amps = if part.v[i] > 1e-9 { watts / part.v[i] } else { 0.0 };
+        let p_dc = 100.0 * watts - 5.0 * loop_ohm * amps * amps;
+        close("DC power", p_dc, s.p_dc[i], 1.0, RELATIVE);
+        close("DC voltage", 20.0 * part.v[i] - loop_ohm * amps, s.v_dc[i], 1.0, RELATIVE);
+
+        let open = (p_dc - plant::inverter_loss(c.rating, &c.efficiency, p_dc).max(0.0)).max(0.0);
+        let limited = open.min(plant::limit_w(c.rating, &c.derate, air));
+        close("AC before the limit", open, s.ac.before_limit[i], 1.0, RELATIVE);
+        close("AC", limited, s.ac.ac[i], 1.0, RELATIVE);
+        let after = limited.min(c.export_w);
+        close("delivered", after, s.p_delivered[i], 1.0, RELATIVE);
+        dc += p_dc;
+        ac += limited;
+        delivered += after;
+        if open > 0.0 {
+            day_hours += 1.0;
+        }
+    }
+    // The year: sums in kWh, the draw in hours without output, outage on all.
+    let hours = weather.len() as f64;
+    let kept = 1.0 - c.outage / 100.0;
+    let night = (hours - day_hours) * c.night_w;
+    let wanted = (delivered - night) * kept / 1000.0;
+    close("nominal energy", nominal / 1000.0 * 41.0, year.account.nominal_kwh.iter().sum(), 1.0, RELATIVE);
+    close("DC energy", dc / 1000.0, year.e_dc_kwh(), 1.0, RELATIVE);
+    close("delivered energy", wanted, year.e_ac_kwh(), 1.0, RELATIVE);
+    assert!(ac >= delivered && delivered > 0.0);
+}
+
+#[test]
+fn a_year_of_the_sheet_model() {
+    let mut dice = Dice(2);
+    for _ in 0..8 {
+        let eta = dice.within(0.92, 0.99);
+        one_year(&mut dice, &format!("low_light = [[200, {eta:?}]]\n"));
+        let more = dice.within(0.990, 1.004);
+        one_year(&mut dice, &format!("low_light = [[100, {:?}], [200, {eta:?}], [600, {more:?}]]\n", eta - 0.02));
+    }
+}
+
+#[test]
+fn a_year_of_the_one_diode_model() {
+    let mut dice = Dice(3);
+    for _ in 0..6 {
+        one_year(&mut dice, "electrical = \"one-diode\"\n");
+    }
+}
