@@ -247,7 +247,16 @@ mod tests {
             Tick::Done => drop(done.fetch_add(1, Relaxed)),
         };
         let axes = [axis("x", -4.0, 4.0, 9, false), axis("y", -4.0, 4.0, 9, false)];
-        let found = search_watched(&axes, Best::Lowest, &watch, |x| Some(x[0] * x[0] + x[1] * x[1])).unwrap();
+        let bowl = |points: &[Vec<f64>]| {
+            points
+                .iter()
+                .map(|x| {
+                    watch(Tick::Done);
+                    Some(x[0] * x[0] + x[1] * x[1])
+                })
+                .collect()
+        };
+        let found = search_in_batches(&axes, Best::Lowest, &watch, bowl).unwrap();
         let runs = u64::from(found.runs);
         assert!(runs > 81 && ahead.load(Relaxed) == runs && done.load(Relaxed) == runs);
     }
