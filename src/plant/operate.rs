@@ -675,12 +675,13 @@ mod tests {
                 out
             };
             // What is made highest is the power behind the cable. The search stops within 1e-5 of the voltage, where that
-            // power is flat: some 1e-9 of it. (Power before the cable has a slope there, so it may differ by more.)
+            // power is flat: some 1e-9 of it, and knows its current behind a cable to 1e-10 only, so it may stand above the
+            // true maximum by that. (Power before the cable has a slope there, so it may differ by more.)
             let open = InputLimits::default();
             let (quick, search) = (run(&model, &open), run(&slow, &open));
             let net = |out: &InputColumns| out.held.iter().zip(&out.cable).map(|(p, c)| p - c).collect::<Vec<f64>>();
             for (a, b) in net(&quick).iter().zip(&net(&search)) {
-                prop_assert!(*a >= b * (1.0 - 1e-12) && (a / b - 1.0).abs() < 3e-9, "{a} {b}");
+                prop_assert!(*a >= b * (1.0 - 2e-10) && (a / b - 1.0).abs() < 3e-9, "{a} {b}");
             }
             // At a current limit both stop where it fits.
             let (quick, search) = (run(&model, &limits), run(&slow, &limits));
