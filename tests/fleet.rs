@@ -423,7 +423,7 @@ fn the_page_of_a_site_has_the_numbers_of_its_row() {
     }
 
     for (words, told) in [
-        (vec!["--page", "Gap barn"], "Did you mean \"Gap farm\"?"),
+        (vec!["--page", "Gap frm"], "Did you mean \"Gap farm\"?"),
         (vec!["--page", "Negative grid"], "grid.export_limit_kw is -30"),
         (vec!["--page", "Mill", "--part", "1/2"], "without --resume and --part"),
     ] {

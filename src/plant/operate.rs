@@ -457,8 +457,8 @@ impl<'a> Ready<'a> {
         let residual = |i: f64| current(v + i * ohm) - i;
         let (mut i0, mut i1) = (0.0, self.i_mp);
         let (mut r0, mut r1) = (residual(i0), residual(i1));
-        for _ in 0..12 {
-            if r1.abs() < 1e-10 * self.i_mp || r1 == r0 {
+        for _ in 0..60 {
+            if r1.abs() < 1e-13 * self.i_mp || r1 == r0 {
                 break;
             }
             let next = (i1 - r1 * (i1 - i0) / (r1 - r0)).max(0.0);
@@ -651,7 +651,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(48))]
+        #![proptest_config(ProptestConfig::with_cases(600))]
 
         // The slow way searches the curve itself by golden section, secants and halving: the reference.
         #[test]
@@ -675,21 +675,36 @@ mod tests {
                 out
             };
             // What is made highest is the power behind the cable. The search stops within 1e-5 of the voltage, where that
-            // power is flat: some 1e-9 of it, and knows its current behind a cable to 1e-10 only, so it may stand above the
-            // true maximum by that. (Power before the cable has a slope there, so it may differ by more.)
+            // power is flat: some 1e-9 of it. (Power before the cable has a slope there, so it may differ by more.)
             let open = InputLimits::default();
             let (quick, search) = (run(&model, &open), run(&slow, &open));
             let net = |out: &InputColumns| out.held.iter().zip(&out.cable).map(|(p, c)| p - c).collect::<Vec<f64>>();
-            for (a, b) in net(&quick).iter().zip(&net(&search)) {
-                prop_assert!(*a >= b * (1.0 - 2e-10) && (a / b - 1.0).abs() < 3e-9, "{a} {b}");
+            let set = |n_series| StringSet {
+                curve: &slow as &dyn IvCurve, n_series, count: 1, loop_ohm: ohm, g: &g, t: &t, v_mp: &v, i_mp: &i,
+            };
+            let sets = [set(n.0), set(n.1)];
+            let mut same = vec![true; g.len()];
+            for (step, (a, b)) in net(&quick).iter().zip(&net(&search)).enumerate() {
+                prop_assert!(*a >= b * (1.0 - 2e-10), "{a} {b}");
+                if (a / b - 1.0).abs() < 3e-9 {
+                    continue;
+                }
+                // The search may end at the lower of two maxima: a scan of all voltages decides.
+                let ready: Vec<Ready<'_>> = sets.iter().map(|set| Ready::of(set, step)).collect();
+                let most = (1..40_000)
+                    .map(|k| at(&ready, f64::from(k) * 0.02))
+                    .map(|there| there.p - there.cable)
+                    .fold(0.0, f64::max);
+                prop_assert!((a / most - 1.0).abs() < 1e-6, "{a} {b} {most}");
+                same[step] = false;
             }
-            // At a current limit both stop where it fits.
+            // At a current limit both stop where it fits, from the same maximum on.
             let (quick, search) = (run(&model, &limits), run(&slow, &limits));
-            for (a, b) in quick.v.iter().zip(&search.v) {
+            for ((a, b), _) in quick.v.iter().zip(&search.v).zip(&same).filter(|(_, same)| **same) {
                 prop_assert!((a - b).abs() < 2e-5 * a, "{a} {b}");
             }
             // From one voltage on, the two agree to the digits that the search was asked for.
-            let one = InputLimits { window_v: Some([low, low + 1e-6]), i_max: None };
+            let one = InputLimits { window_v: Some([low, low + 1e-8]), i_max: None };
             let (quick, search) = (run(&model, &one), run(&slow, &one));
             for (a, b) in quick.held.iter().zip(&search.held) {
                 prop_assert!((a - b).abs() <= 1e-9 * a.abs() + 1e-9, "{a} {b}");

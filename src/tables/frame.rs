@@ -82,7 +82,7 @@ pub fn write_parquet(table: &Table, path: &Path) -> Result<(), TableError> {
 /// [`TableError::Read`] when the file is missing, cut or no Parquet.
 pub fn read_parquet(path: &Path) -> Result<Table, TableError> {
     guarded(path, || {
-        let frame = ParquetReader::new(open(path)?).finish().map_err(|e| unreadable(path, &e))?;
+        let frame = whole(path)?.finish().map_err(|e| unreadable(path, &e))?;
         from_frame(&frame).map_err(|e| unreadable(path, &e))
     })
 }
@@ -94,10 +94,63 @@ pub fn read_parquet(path: &Path) -> Result<Table, TableError> {
 pub fn read_parquet_columns(path: &Path, columns: &[&str]) -> Result<Table, TableError> {
     guarded(path, || {
         let names = columns.iter().map(|c| c.to_string()).collect();
-        let reader = ParquetReader::new(open(path)?).with_columns(Some(names));
+        let reader = whole(path)?.with_columns(Some(names));
         let frame = reader.finish().map_err(|e| unreadable(path, &e))?;
         from_frame(&frame).map_err(|e| unreadable(path, &e))
     })
+}
+
+/// Largest Parquet file that is read whole, bytes.
+const MAX_WHOLE: u64 = 1 << 30;
+/// Most rows of one row group.
+const MAX_GROUP_ROWS: usize = 1 << 26;
+/// Largest column of one row group, unpacked, bytes.
+const MAX_COLUMN: i64 = 4 << 30;
+
+/// A file in memory, ready to be read: one that is cut while it is read cannot pull the ground away from its mapping.
+fn whole(path: &Path) -> Result<ParquetReader<std::io::Cursor<Vec<u8>>>, TableError> {
+    let length = open(path)?.metadata().map_err(|e| unreadable(path, &e))?.len();
+    if length > MAX_WHOLE {
+        return Err(unreadable(path, &format!("the file has {length} bytes, more than {MAX_WHOLE}")));
+    }
+    let bytes = std::fs::read(path).map_err(|e| unreadable(path, &e))?;
+    let length = bytes.len() as u64;
+    let mut reader = ParquetReader::new(std::io::Cursor::new(bytes));
+    believe(&mut reader, length, path)?;
+    Ok(reader)
+}
+
+/// Holds the numbers of the footer against the file's length: the table library asks for memory by them.
+pub(super) fn believe<R: polars::io::mmap::MmapBytesReader>(
+    reader: &mut ParquetReader<R>,
+    length: u64,
+    path: &Path,
+) -> Result<(), TableError> {
+    let meta = reader.get_metadata().map_err(|e| unreadable(path, &e))?.clone();
+    let damaged = |what: String| Err(unreadable(path, &format!("the footer is damaged: {what}")));
+    let mut rows = 0_usize;
+    for group in &meta.row_groups {
+        let here = group.num_rows();
+        if here > MAX_GROUP_ROWS {
+            return damaged(format!("a row group of {here} rows, more than {MAX_GROUP_ROWS}"));
+        }
+        rows = rows.saturating_add(here);
+        for column in group.parquet_columns() {
+            let (packed, open) = (column.compressed_size(), column.uncompressed_size());
+            let from = column.dictionary_page_offset().unwrap_or(i64::MAX).min(column.data_page_offset());
+            let inside = from >= 0 && packed >= 0 && from.checked_add(packed).is_some_and(|end| end as u64 <= length);
+            if !inside || !(0..=MAX_COLUMN).contains(&open) {
+                return damaged(format!("a column of {packed} bytes at {from} in a file of {length}"));
+            }
+            if !(0..=MAX_GROUP_ROWS as i64).contains(&column.num_values()) {
+                return damaged(format!("a column of {} values", column.num_values()));
+            }
+        }
+    }
+    if rows != meta.num_rows {
+        return damaged(format!("{} rows in all, {rows} in its groups", meta.num_rows));
+    }
+    Ok(())
 }
 
 pub(super) fn open(path: &Path) -> Result<std::fs::File, TableError> {
@@ -152,8 +205,7 @@ pub fn csv_bytes(table: &Table, header: bool, path: &Path) -> Result<Vec<u8>, Ta
 /// [`TableError`] when the file is missing, cut or no Parquet, or holds columns that are no cells.
 pub fn parquet_as_csv(path: &Path) -> Result<Vec<u8>, TableError> {
     let fail = |e: PolarsError| TableError::Read { path: path.to_path_buf(), reason: e.to_string() };
-    let file = std::fs::File::open(path).map_err(|e| fail(e.into()))?;
-    let mut frame = ParquetReader::new(file).finish().map_err(fail)?;
+    let mut frame = guarded(path, || whole(path)?.finish().map_err(fail))?;
     for name in frame.get_column_names_owned() {
         let column = frame.column(&name).map_err(fail)?;
         if column.dtype().is_float() {

@@ -431,7 +431,9 @@ pub fn fleet_file(bytes: &[u8]) {
 fn on_disk(bytes: &[u8]) -> std::path::PathBuf {
     let memory = Path::new("/dev/shm");
     let folder = if memory.is_dir() { memory.to_path_buf() } else { std::env::temp_dir() };
-    let path = folder.join(format!("yearlight-door-{}.parquet", std::process::id()));
+    // A name for each thread, so that nobody changes the file while another reads it.
+    let name = format!("yearlight-door-{}-{:?}.parquet", std::process::id(), std::thread::current().id());
+    let path = folder.join(name);
     std::fs::write(&path, bytes).expect("a scratch file");
     path
 }
