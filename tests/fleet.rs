@@ -339,7 +339,7 @@ fn one_bad_weather_file_refuses_its_site_alone() {
         use std::os::unix::fs::PermissionsExt;
         let closed = dir.path().join("closed.csv");
         fs::write(&closed, &bytes).unwrap();
-        fs::set_permissions(&closed, fs::Permissions::from_mode(0)).unwrap();
+        fs::set_permissions(&closed, fs::Permissions::from_mode(0o000)).unwrap();
         if fs::read(&closed).is_err() {
             names.push("closed.csv");
             words.push("may not be read");

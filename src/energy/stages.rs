@@ -213,7 +213,7 @@ impl<'a> Stages<'a> {
 
     /// As [`super::open_energy`], to the bit.
     pub fn open_energy(&mut self, setup: &Setup) -> [f64; 12] {
-        self.to_dc(setup);
+        self.run_dc(setup);
         open_after_dc(setup, self.site, self.common, &mut self.s)
     }
 
@@ -224,7 +224,7 @@ impl<'a> Stages<'a> {
 
     /// The months of [`super::run`].
     pub fn months(&mut self, setup: &Setup) -> [MonthSums; 12] {
-        self.to_dc(setup);
+        self.run_dc(setup);
         let mut tally = Tally::default();
         for &(p, share) in &setup.mounting.parts {
             let p0_w = setup.nameplate.p0_w() * share;
@@ -251,7 +251,7 @@ impl<'a> Stages<'a> {
     }
 
     /// DC power of the whole array into the scratch's `p_dc`; the voltage too where the inverter asks for it.
-    fn to_dc(&mut self, setup: &Setup) {
+    fn run_dc(&mut self, setup: &Setup) {
         let n = self.site.len();
         self.s.fit(n, 0);
         while self.parts.len() < setup.mounting.parts.len() {

@@ -563,7 +563,7 @@ crate::wide! {
             odd |= u64::from(len.wrapping_sub(1) > 7);
             let spare = 64_u64.wrapping_sub(len << 3) & 63;
             let above = u64::MAX << spare;
-            let text = (words[i] & above) | (ONES * 0x30 & !above);
+            let text = (words[i] & above) | ((ONES * 0x30) & !above);
             let first = (text >> spare) & 0xff;
             let negative = first == u64::from(b'-');
             let text = if negative { text ^ (u64::from(b'-' ^ b'0') << spare) } else { text };
