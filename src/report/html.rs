@@ -429,7 +429,8 @@ fn years(p: &Proposal, w: &Words) -> Option<Block> {
     let mut table = Table { head: head.into_iter().map(String::from).collect(), rows: Vec::new() };
     for o in &p.options {
         let last = o.years.len() as u32;
-        let shown = |y: &&YearOfOperation| y.year == 1 || y.year.is_multiple_of(5) || y.year == last || y.inverter_replaced;
+        let shown =
+            |y: &&YearOfOperation| y.year == 1 || y.year.is_multiple_of(5) || y.year == last || y.inverter_replaced;
         for y in o.years.iter().filter(shown) {
             let kwh = |x: f64| format!("{}\u{a0}kWh", n.rounded(x, o.u_of(y.e_ac_kwh)));
             let small = |x: f64| format!("{}\u{a0}kWh", n.rounded(x, Some((0.2 * x.abs()).max(1.0))));
