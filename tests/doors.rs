@@ -72,7 +72,7 @@ fn parquet_doors_survive_random_changes() {
             for _ in 0..1 + dice(&mut state) % 4 {
                 // The footer decides most; half of the changes go there.
                 let n = bytes.len().max(1);
-                let at = if dice(&mut state) % 2 == 0 {
+                let at = if dice(&mut state).is_multiple_of(2) {
                     n - 1 - dice(&mut state) % n.min(1200)
                 } else {
                     dice(&mut state) % n
