@@ -9,7 +9,6 @@ use std::sync::{Mutex, PoisonError};
 
 use rayon::prelude::*;
 use serde_json::Value;
-use sha2::{Digest, Sha256};
 
 use super::error::FleetError;
 use super::finish::{Joined, join};
@@ -155,7 +154,8 @@ impl Fleet {
         let sites = Sites::from_csv(&sites_path, bytes, parquet, spec.sites_per_part)?;
         let digest =
             |path: &Path, sha256: String| FileDigest { file: path.display().to_string().replace('\\', "/"), sha256 };
-        let own_files = vec![digest(path, hex(text.as_bytes())), digest(&sites_path, hex(sites.bytes()))];
+        let own_files =
+            vec![digest(path, job::checksum(text.as_bytes())), digest(&sites_path, job::checksum(sites.bytes()))];
         Fleet::of(base, spec, template, sites, own_files)
     }
 
@@ -198,7 +198,7 @@ impl Fleet {
             language: template.spec.proposal.as_ref().and_then(|p| p.language.clone()).unwrap_or("en".into()),
             fleet_sha256: own_files.first().map_or(String::new(), |f| f.sha256.clone()),
             template_sha256: template.files.iter().map(|f| (file_name(&f.file), f.sha256.clone())).collect(),
-            sites_sha256: hex(sites.bytes()),
+            sites_sha256: job::checksum(sites.bytes()),
             weather_set: set_path.as_ref().map(|p| (file_name(&p.display().to_string()), set_length(p))),
             sites: sites.rows,
             sites_per_part: sites.per_part,
@@ -448,8 +448,4 @@ impl Fleet {
 
 fn file_name(path: &str) -> String {
     Path::new(path).file_name().map_or(path.to_string(), |n| n.to_string_lossy().into_owned())
-}
-
-fn hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
 }

@@ -158,7 +158,7 @@ impl Skies {
                     n => hash.update(&piece[..n]),
                 }
             }
-            Ok(hash.finalize().iter().map(|b| format!("{b:02x}")).collect())
+            Ok(crate::weather::hex(&hash.finalize()))
         })
     }
 

@@ -1189,7 +1189,7 @@ pub(super) fn join(base: &Path, path: impl AsRef<Path>) -> PathBuf {
 }
 
 pub(super) fn sha256_hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+    crate::weather::hex(&Sha256::digest(bytes))
 }
 
 fn fault_verb(e: &io::Error) -> &'static str {

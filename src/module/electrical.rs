@@ -538,20 +538,14 @@ impl Electrical {
     /// All three at once: `a`, `b` and voltage at maximum power.
     pub fn operate(&self, g_eff: &[f64], t_cell: &[f64], a: &mut [f64], b: &mut [f64], v_mp: &mut [f64]) {
         self.low_light(g_eff, a);
-        match &self.power {
-            Power::Sheet { .. } => {
-                b.copy_from_slice(a);
-                sheet_heat(t_cell, self.gamma, b);
+        if matches!(self.power, Power::OneDiode) {
+            self.curve_power(g_eff, t_cell, b, v_mp);
+            for (b, a) in b.iter_mut().zip(a.iter()) {
+                *b /= a;
             }
-            Power::OneDiode => {
-                self.curve_power(g_eff, t_cell, b, v_mp);
-                for (b, a) in b.iter_mut().zip(a.iter()) {
-                    *b /= a;
-                }
-                return;
-            }
-            _ => self.heat(g_eff, t_cell, b),
+            return;
         }
+        self.heat_over(a, g_eff, t_cell, b);
         self.voltage(g_eff, t_cell, a, b, v_mp);
     }
 

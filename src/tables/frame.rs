@@ -54,11 +54,7 @@ pub fn from_frame(frame: &DataFrame) -> PolarsResult<Table> {
 /// # Errors
 /// [`TableError`] when the table cannot be encoded or the file cannot be written.
 pub fn write_csv(table: &Table, path: &Path) -> Result<(), TableError> {
-    let fail = |e: PolarsError| TableError::Encode { path: path.to_path_buf(), reason: e.to_string() };
-    let mut frame = to_frame(table).map_err(fail)?;
-    let mut bytes = Vec::new();
-    CsvWriter::new(&mut bytes).finish(&mut frame).map_err(fail)?;
-    write_whole(path, &bytes)
+    write_whole(path, &csv_bytes(table, true, path)?)
 }
 
 /// Writes a table as Parquet, whole or not at all.
@@ -120,8 +116,17 @@ fn whole(path: &Path) -> Result<ParquetReader<std::io::Cursor<Vec<u8>>>, TableEr
     Ok(reader)
 }
 
+/// A file too large to be read whole, mapped, ready to be read.
+pub(super) fn mapped(path: &Path) -> Result<ParquetReader<std::fs::File>, TableError> {
+    let file = open(path)?;
+    let length = file.metadata().map_err(|e| unreadable(path, &e))?.len();
+    let mut reader = ParquetReader::new(file);
+    believe(&mut reader, length, path)?;
+    Ok(reader)
+}
+
 /// Holds the numbers of the footer against the file's length: the table library asks for memory by them.
-pub(super) fn believe<R: polars::io::mmap::MmapBytesReader>(
+fn believe<R: polars::io::mmap::MmapBytesReader>(
     reader: &mut ParquetReader<R>,
     length: u64,
     path: &Path,
@@ -153,7 +158,7 @@ pub(super) fn believe<R: polars::io::mmap::MmapBytesReader>(
     Ok(())
 }
 
-pub(super) fn open(path: &Path) -> Result<std::fs::File, TableError> {
+fn open(path: &Path) -> Result<std::fs::File, TableError> {
     std::fs::File::open(path).map_err(|e| unreadable(path, &e))
 }
 

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use polars::prelude::*;
 
-use super::frame::{believe, from_frame, guarded, open, unreadable};
+use super::frame::{from_frame, guarded, mapped, unreadable};
 use super::{Table, TableError};
 
 /// A Parquet file with its footer read once; rows are fetched by the value of one column of words.
@@ -34,10 +34,7 @@ impl RowGroups {
 
     fn footer(path: &Path, key: &str) -> Result<RowGroups, TableError> {
         let fail = |reason: String| unreadable(path, &reason);
-        let file = open(path)?;
-        let length = file.metadata().map_err(|e| unreadable(path, &e))?.len();
-        let mut reader = ParquetReader::new(file);
-        believe(&mut reader, length, path)?;
+        let mut reader = mapped(path)?;
         let meta = reader.get_metadata().map_err(|e| fail(e.to_string()))?.clone();
         let mut groups = Vec::with_capacity(meta.row_groups.len());
         let mut start = 0;
@@ -82,11 +79,7 @@ impl RowGroups {
         let fail = |reason: String| unreadable(&self.path, &reason);
         let mut found: Option<DataFrame> = None;
         for group in self.groups.iter().filter(|g| g.may_hold(value)) {
-            let file = open(&self.path)?;
-            let length = file.metadata().map_err(|e| unreadable(&self.path, &e))?.len();
-            let mut reader = ParquetReader::new(file);
-            believe(&mut reader, length, &self.path)?;
-            let frame = reader
+            let frame = mapped(&self.path)?
                 .read_parallel(ParallelStrategy::None)
                 .with_slice(Some((group.start, group.rows)))
                 .finish()
