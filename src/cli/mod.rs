@@ -191,9 +191,16 @@ fn complain(text: &str) {
 
 /// Prints an answer and a line end to standard output, without colour codes where they would not be shown.
 pub fn print(text: &str) -> Result<(), Box<dyn Error>> {
+    let text = format!("{}\n", text.trim_end_matches('\n'));
+    let stdout = std::io::stdout();
+    if anstream::AutoStream::choice(&stdout) == anstream::ColorChoice::Never {
+        // In one piece: the stream of `anstream` would write line by line.
+        let mut out = stdout.lock();
+        out.write_all(anstream::adapter::strip_str(&text).to_string().as_bytes())?;
+        return Ok(out.flush()?);
+    }
     let mut out = anstream::stdout().lock();
-    out.write_all(text.trim_end_matches('\n').as_bytes())?;
-    out.write_all(b"\n")?;
+    out.write_all(text.as_bytes())?;
     out.flush()?;
     Ok(())
 }

@@ -2,7 +2,6 @@
 
 use serde::Serialize;
 
-use super::geometry::step_up;
 use crate::plane::{PlaneLight, PlaneSpec, Sky, SkyModel, Skyline};
 use crate::sun::SunTrack;
 use crate::sun::clear_sky::haurwitz;
@@ -45,69 +44,119 @@ pub fn find_in_year(year: &WeatherYear) -> Option<f64> {
 }
 
 fn find_in(light: &[f64], place: &Place, days: &[chrono::NaiveDate], steps_per_day: usize) -> Option<f64> {
-    let cost = |minutes: f64| cost(light, place, days, steps_per_day, minutes);
+    let sun = SunTrack::middles(place, days, steps_per_day);
+    let search = |every: usize| Search::over(light, place, &sun, steps_per_day, every);
+    // Coarsely on every third day, then on all of them.
+    let mut thin = search(3);
     let mut best = (f64::INFINITY, 0.0);
-    let coarse: Vec<f64> = (0..23).map(|k| -FARTHEST_MIN + 10.0 * f64::from(k)).collect();
-    let costs: Vec<f64> = coarse.iter().map(|m| cost(*m).unwrap_or(f64::INFINITY)).collect();
-    for (m, c) in coarse.iter().zip(&costs) {
-        if *c < best.0 {
-            best = (*c, *m);
+    for k in 0..12 {
+        let m = -FARTHEST_MIN + 20.0 * f64::from(k);
+        let c = thin.cost(m).unwrap_or(f64::INFINITY);
+        if c < best.0 {
+            best = (c, m);
         }
     }
-    if !best.0.is_finite() {
-        return None;
-    }
-    // The difference grows evenly on both sides: a finer search around the best, then the vertex of a parabola.
-    let mut step = 4.0;
-    for _ in 0..3 {
+    let mut search = search(1);
+    best.0 = search.cost(best.1).filter(|_| best.0.is_finite())?;
+    // The difference grows evenly on both sides: a finer search around the best.
+    for step in [10.0, 5.0, 2.0, 1.0] {
         for m in [best.1 - step, best.1 + step] {
-            if let Some(c) = cost(m)
+            if let Some(c) = search.cost(m)
                 && c < best.0
             {
                 best = (c, m);
             }
         }
-        step /= 2.0;
     }
     Some(best.1)
 }
 
-/// Weighted square difference of clear mornings and clear afternoons when the sun is taken `minutes` later.
-fn cost(light: &[f64], place: &Place, days: &[chrono::NaiveDate], steps_per_day: usize, minutes: f64) -> Option<f64> {
-    let mut moved = place.clone();
-    // An observer farther west sees the sun later: four minutes a degree.
-    moved.longitude_deg -= minutes / 4.0;
-    let up = step_up(&moved, days, steps_per_day);
-    let n = up.len();
-    let mut bands: Vec<[Vec<f64>; 2]> = BANDS.iter().map(|_| [Vec::new(), Vec::new()]).collect();
-    for d in 0..days.len() {
-        let span = d * steps_per_day..(d + 1) * steps_per_day;
-        for i in span {
-            let (before, now, next) = (up[i.saturating_sub(1)], up[i], up[(i + 1).min(n - 1)]);
-            // Steps in which the sun rises or sets tell little.
-            if before <= 0.0 || next <= 0.0 || !light[i].is_finite() {
+/// The light of a run of days beside the sun, which can be turned back and forth.
+///
+/// Turned by an angle `w` about the pole of the sky, the sun stands at `up = a + b cos w - c sin w`, with
+/// `a = sin(lat) (pole . sun)`, `b = up - a`, `c = cos(lat) east`: an observer farther west by `w` sees just that, but
+/// for the declination's own way in that time (a minute of arc an hour at most).
+struct Search {
+    /// Of each step whose sun may count: the light, then `a`, `b`, `c`.
+    light: Vec<f64>,
+    turns: [Vec<f64>; 3],
+    /// How far the sky turns in half a step, rad.
+    half_step: f64,
+    /// Least number of steps of a band, and least weight of all bands, that tell something.
+    few: usize,
+    enough: f64,
+    bands: Bands,
+}
+
+/// Clear-sky indices by band of elevation, before and after noon.
+type Bands = [[Vec<f64>; 2]; BANDS.len()];
+
+impl Search {
+    /// Takes one day of `every`; `sun` holds east, north and up of every step.
+    fn over(light: &[f64], place: &Place, sun: &[Vec<f64>; 3], steps_per_day: usize, every: usize) -> Search {
+        let [east, north, up] = sun;
+        let (sin, cos) = place.latitude_deg.to_radians().sin_cos();
+        let half_step = std::f64::consts::PI / steps_per_day as f64;
+        // The sun can rise by no more than it is turned.
+        let lowest = (BANDS[0].0.asin() - (FARTHEST_MIN / 4.0 + 3.0).to_radians()).sin();
+        let in_turn = |i: usize| (i / steps_per_day).is_multiple_of(every);
+        let kept: Vec<usize> =
+            (0..up.len()).filter(|&i| up[i] > lowest && in_turn(i) && light[i].is_finite()).collect();
+        let a = |i: usize| sin * (cos * north[i] + sin * up[i]);
+        Search {
+            light: kept.iter().map(|&i| light[i]).collect(),
+            turns: [
+                kept.iter().map(|&i| a(i)).collect(),
+                kept.iter().map(|&i| up[i] - a(i)).collect(),
+                kept.iter().map(|&i| cos * east[i]).collect(),
+            ],
+            half_step,
+            few: 20_usize.div_ceil(every),
+            enough: 200.0 * (steps_per_day as f64 / 24.0).min(1.0) / every as f64,
+            bands: Default::default(),
+        }
+    }
+
+    /// Weighted square difference of clear mornings and clear afternoons when the sun is taken `minutes` later.
+    fn cost(&mut self, minutes: f64) -> Option<f64> {
+        let turn = (minutes / 4.0).to_radians();
+        let [begin, middle, end] =
+            [turn + self.half_step, turn, turn - self.half_step].map(|w| <[f64; 2]>::from(w.sin_cos()));
+        let [a, b, c] = &self.turns;
+        self.bands.iter_mut().flatten().for_each(Vec::clear);
+        for (((light, a), b), c) in self.light.iter().zip(a).zip(b).zip(c) {
+            let up = |[sin, cos]: [f64; 2]| a + b * cos - c * sin;
+            let now = up(middle);
+            if !(BANDS[0].0..BANDS[BANDS.len() - 1].1).contains(&now) {
                 continue;
             }
-            let Some(band) = BANDS.iter().position(|(low, high)| now >= *low && now < *high) else { continue };
-            let half = usize::from(next < before);
-            bands[band][half].push(light[i] / haurwitz(now));
+            let (before, next) = (up(begin), up(end));
+            // Steps in which the sun rises or sets tell little.
+            if before > 0.0 && next > 0.0 {
+                self.bands[band(now)][usize::from(next < before)].push(light / haurwitz(now));
+            }
         }
+        let (mut sum, mut weight) = (0.0, 0.0);
+        for [am, pm] in &mut self.bands {
+            let n = am.len().min(pm.len());
+            if n < self.few {
+                continue;
+            }
+            let (a, p) = (brightest(am), brightest(pm));
+            if a <= 0.05 && p <= 0.05 {
+                continue;
+            }
+            let difference = ((a + 0.02) / (p + 0.02)).ln();
+            sum += n as f64 * difference * difference;
+            weight += n as f64;
+        }
+        (weight > self.enough).then(|| sum / weight)
     }
-    let (mut sum, mut weight) = (0.0, 0.0);
-    for [am, pm] in &mut bands {
-        let n = am.len().min(pm.len());
-        if n < 20 {
-            continue;
-        }
-        let (a, p) = (brightest(am), brightest(pm));
-        if a <= 0.05 && p <= 0.05 {
-            continue;
-        }
-        let difference = ((a + 0.02) / (p + 0.02)).ln();
-        sum += n as f64 * difference * difference;
-        weight += n as f64;
-    }
-    (weight > 200.0 * (steps_per_day as f64 / 24.0).min(1.0)).then(|| sum / weight)
+}
+
+/// The band of a sine of elevation that lies in one of them.
+fn band(up: f64) -> usize {
+    BANDS[1..].iter().map(|(low, _)| usize::from(up >= *low)).sum()
 }
 
 /// Morning against afternoon above which a year is searched for a shift: 0.06 is reached by about 8 minutes.
@@ -118,15 +167,17 @@ const SUSPECT: f64 = 0.06;
 /// Morning and afternoon are compared once, on the sun that is known already; only when they differ the shift itself
 /// is looked for, which takes longer.
 pub fn label_note(year: &WeatherYear, sun: &SunTrack) -> Option<Note> {
-    let mut bands: Vec<[Vec<f64>; 2]> = BANDS.iter().map(|_| [Vec::new(), Vec::new()]).collect();
+    let mut bands = Bands::default();
     for k in 1..sun.steps.len().saturating_sub(1) {
         let together = sun.steps[k + 1] - sun.steps[k - 1] == 2;
         let (before, now, next) = (sun.up[k - 1], sun.up[k], sun.up[k + 1]);
         if !together || before <= 0.0 || next <= 0.0 {
             continue;
         }
-        let Some(band) = BANDS.iter().position(|(low, high)| now >= *low && now < *high) else { continue };
-        bands[band][usize::from(next < before)].push(year.ghi[sun.steps[k] as usize] / haurwitz(now));
+        if !(BANDS[0].0..BANDS[BANDS.len() - 1].1).contains(&now) {
+            continue;
+        }
+        bands[band(now)][usize::from(next < before)].push(year.ghi[sun.steps[k] as usize] / haurwitz(now));
     }
     let (mut sum, mut weight) = (0.0, 0.0);
     for [am, pm] in &mut bands {
@@ -220,17 +271,20 @@ pub fn effect(year: &WeatherYear, minutes: f64) -> ShiftEffect {
     const TILT: f64 = 30.0;
     let mut mended = year.clone();
     mended.place.longitude_deg -= minutes / 4.0;
-    let on = |y: &WeatherYear, azimuth: f64| in_plane(y, TILT, azimuth);
-    let gap = |azimuth: f64| 100.0 * (on(year, azimuth) / on(&mended, azimuth) - 1.0);
-    ShiftEffect { tilt_deg: TILT, east_pct: gap(90.0), west_pct: gap(270.0) }
+    let [east, west] = in_planes(year, TILT, [90.0, 270.0]);
+    let [east_mended, west_mended] = in_planes(&mended, TILT, [90.0, 270.0]);
+    let gap = |declared: f64, mended: f64| 100.0 * (declared / mended - 1.0);
+    ShiftEffect { tilt_deg: TILT, east_pct: gap(east, east_mended), west_pct: gap(west, west_mended) }
 }
 
-/// In-plane irradiation of a fixed plane, kWh/m2, Perez sky.
-pub(crate) fn in_plane(year: &WeatherYear, tilt_deg: f64, azimuth_deg: f64) -> f64 {
+/// In-plane irradiation of fixed planes of one tilt, kWh/m2, Perez sky.
+fn in_planes<const N: usize>(year: &WeatherYear, tilt_deg: f64, azimuth_deg: [f64; N]) -> [f64; N] {
     let sun = SunTrack::over(year);
     let sky = Sky::over(year, &sun, SkyModel::Perez);
-    let light = PlaneLight::on(&plane(tilt_deg, azimuth_deg), &sun, &sky, &Skyline::default());
-    light.h_i_kwh_m2(year.step_h())
+    azimuth_deg.map(|azimuth_deg| {
+        let light = PlaneLight::on(&plane(tilt_deg, azimuth_deg), &sun, &sky, &Skyline::default());
+        light.h_i_kwh_m2(year.step_h())
+    })
 }
 
 fn plane(tilt_deg: f64, azimuth_deg: f64) -> PlaneSpec {

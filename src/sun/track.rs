@@ -5,7 +5,7 @@ use super::ephemeris::{Anchor, PARALLAX, SIDEREAL_RATE, anchor, days_since_2000,
 use super::position::vector;
 use crate::maths::acos_rough;
 use crate::units::SOLAR_CONSTANT;
-use crate::weather::WeatherYear;
+use crate::weather::{Place, WeatherYear};
 
 /// The sun over a weather year, on its daylight steps only; every column has `steps.len()` values.
 ///
@@ -65,6 +65,17 @@ struct Days {
 }
 
 impl Days {
+    /// Days of a place, each anchored at its local noon.
+    fn of(place: &Place, days: &[chrono::NaiveDate]) -> Days {
+        let offset_d = f64::from(place.utc_offset_min) / 1440.0;
+        let noons: Vec<f64> = days.iter().map(|day| days_since_2000(*day) + 0.5 - offset_d).collect();
+        Days::at(&noons, place.longitude_deg.to_radians(), Latitude::of(place))
+    }
+
+    fn len(&self) -> usize {
+        self.columns[0].len()
+    }
+
     fn at(noons: &[f64], longitude: f64, latitude: Latitude) -> Days {
         let mut columns: [Vec<f64>; 15] = std::array::from_fn(|_| vec![0.0; noons.len()]);
         let [a, b, c, d, e, f, g, h, rest @ ..] = &mut columns;
@@ -98,11 +109,35 @@ impl Days {
     }
 }
 
+impl Day {
+    /// The sun at the middle of steps `low..high` (multiples of eight) into the scratch columns of the day.
+    fn vectors(&self, latitude: Latitude, turns: &Turns, lit: &mut DayLight, low: usize, high: usize) {
+        let a = &self.anchor;
+        vectors(
+            &turns.cos[low..high],
+            &turns.sin[low..high],
+            &turns.days[low..high],
+            [a.cos_lambda, a.sin_lambda, a.lambda_rate, a.cos_eps, a.sin_eps, self.cos_theta, self.sin_theta],
+            [latitude.sin, latitude.cos, PARALLAX / a.distance],
+            &mut lit.east[low..high],
+            &mut lit.north[low..high],
+            &mut lit.up[low..high],
+        );
+    }
+}
+
 /// Sine and cosine of the place's latitude.
 #[derive(Clone, Copy)]
 struct Latitude {
     sin: f64,
     cos: f64,
+}
+
+impl Latitude {
+    fn of(place: &Place) -> Latitude {
+        let (sin, cos) = place.latitude_deg.to_radians().sin_cos();
+        Latitude { sin, cos }
+    }
 }
 
 impl SunTrack {
@@ -113,21 +148,15 @@ impl SunTrack {
     /// Against the whole algorithm of NREL/TP-560-34302 the vector is within 0.002 deg from 1950 to 2050 at all latitudes.
     pub fn over(weather: &WeatherYear) -> SunTrack {
         let n = weather.steps_per_day.max(1);
-        let place = &weather.place;
-        let offset_d = f64::from(place.utc_offset_min) / 1440.0;
-        let (sin, cos) = place.latitude_deg.to_radians().sin_cos();
-        let latitude = Latitude { sin, cos };
-        let longitude = place.longitude_deg.to_radians();
-
-        let noons: Vec<f64> = weather.days.iter().map(|day| days_since_2000(*day) + 0.5 - offset_d).collect();
-        let days = Days::at(&noons, longitude, latitude);
+        let latitude = Latitude::of(&weather.place);
+        let days = Days::of(&weather.place, &weather.days);
 
         let turns = Turns::new(n);
         let room = weather.len() / 2 + weather.len() / 16 + n;
         let mut track = SunTrack::with_room(room);
         let mut lit = DayLight::new(n);
         let mut month = 0;
-        for d in 0..noons.len() {
+        for d in 0..days.len() {
             // Months of a typical year follow each other; should one come out of turn, it is counted with the one before.
             let this_month = weather.month_of_day(d);
             while month < this_month {
@@ -148,6 +177,23 @@ impl SunTrack {
         track.air_mass.resize(count, 0.0);
         zenith_and_air_mass(&track.up, &mut track.zenith, &mut track.air_mass);
         track
+    }
+
+    /// East, north and up of the sun at the middle of every step of a run of days, night included.
+    pub(crate) fn middles(place: &Place, days: &[chrono::NaiveDate], steps_per_day: usize) -> [Vec<f64>; 3] {
+        let n = steps_per_day.max(1);
+        let latitude = Latitude::of(place);
+        let days = Days::of(place, days);
+        let turns = Turns::new(n);
+        let mut lit = DayLight::new(n);
+        let mut columns: [Vec<f64>; 3] = std::array::from_fn(|_| Vec::with_capacity(days.len() * n));
+        for d in 0..days.len() {
+            days.day(d).vectors(latitude, &turns, &mut lit, 0, n.next_multiple_of(8));
+            for (column, day) in columns.iter_mut().zip([&lit.east, &lit.north, &lit.up]) {
+                column.extend_from_slice(&day[..n]);
+            }
+        }
+        columns
     }
 
     /// Number of daylight steps.
@@ -178,16 +224,7 @@ impl SunTrack {
         // Whole groups of eight around the wanted steps keep the loop free of remainders.
         let (low, high) = (from & !7, (to + 8) & !7);
         let a = &day.anchor;
-        vectors(
-            &turns.cos[low..high],
-            &turns.sin[low..high],
-            &turns.days[low..high],
-            [a.cos_lambda, a.sin_lambda, a.lambda_rate, a.cos_eps, a.sin_eps, day.cos_theta, day.sin_theta],
-            [latitude.sin, latitude.cos, PARALLAX / a.distance],
-            &mut lit.east[low..high],
-            &mut lit.north[low..high],
-            &mut lit.up[low..high],
-        );
+        day.vectors(latitude, turns, lit, low, high);
         for &(k, middle) in &lit.edges[..lit.edge_count] {
             let [east, north, up] = vector_at(day, latitude, middle - 0.5);
             lit.east[k] = east;

@@ -49,14 +49,6 @@ pub fn from_frame(frame: &DataFrame) -> PolarsResult<Table> {
     }
 }
 
-/// Writes a table as CSV, whole or not at all.
-///
-/// # Errors
-/// [`TableError`] when the table cannot be encoded or the file cannot be written.
-pub fn write_csv(table: &Table, path: &Path) -> Result<(), TableError> {
-    write_whole(path, &csv_bytes(table, true, path)?)
-}
-
 /// Writes a table as Parquet, whole or not at all.
 ///
 /// # Errors
@@ -192,18 +184,6 @@ pub(super) fn guarded<T>(path: &Path, read: impl FnOnce() -> Result<T, TableErro
     result.unwrap_or_else(|_| Err(unreadable(path, &"the file is damaged")))
 }
 
-/// The table as CSV, with or without the line of names.
-///
-/// # Errors
-/// [`TableError::Encode`] when the table cannot be encoded; `path` stands in the message.
-pub fn csv_bytes(table: &Table, header: bool, path: &Path) -> Result<Vec<u8>, TableError> {
-    let fail = |e: PolarsError| TableError::Encode { path: path.to_path_buf(), reason: e.to_string() };
-    let mut frame = to_frame(table).map_err(fail)?;
-    let mut bytes = Vec::new();
-    CsvWriter::new(&mut bytes).include_header(header).finish(&mut frame).map_err(fail)?;
-    Ok(bytes)
-}
-
 /// A Parquet file as CSV with the line of names; a cell without a value, or not a number, is empty.
 ///
 /// # Errors
@@ -276,16 +256,19 @@ mod tests {
         assert_eq!(text, "site,x,n,t,f\na,1.5,7,,true\nb,,,\"u, v\",\nc,,-30,,false\n");
     }
 
-    // The csv crate is the outside reader.
-    #[test]
-    fn csv_keeps_every_digit() {
-        let dir = tempfile::tempdir().unwrap();
-        let path = dir.path().join("t.csv");
-        write_csv(&sample(), &path).unwrap();
-        let mut reader = csv::Reader::from_path(&path).unwrap();
-        let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
-        assert_eq!(&rows[1][0], "B, \"x\"");
-        assert_eq!(rows[1][2].parse::<f64>().unwrap(), 1_234.567_890_123_4);
+    proptest::proptest! {
+        #[test]
+        fn our_csv_is_that_of_the_table_library(
+            words in proptest::collection::vec("[a-z \\\"\n,;é]{1,12}", 3),
+            wholes in proptest::collection::vec(proptest::num::i64::ANY, 3),
+            numbers in proptest::collection::vec(proptest::num::f64::ANY, 3),
+        ) {
+            let table = Table::new().text("w", words).whole("n, of", wholes).number("x", numbers);
+            let mut theirs = Vec::new();
+            CsvWriter::new(&mut theirs).finish(&mut to_frame(&table).unwrap()).unwrap();
+            let ours = super::super::csv_bytes(&table, true, Path::new("t.csv")).unwrap();
+            proptest::prop_assert_eq!(String::from_utf8(ours).unwrap(), String::from_utf8(theirs).unwrap());
+        }
     }
 
     #[test]

@@ -6,14 +6,9 @@ mod frame;
 #[cfg(feature = "tables")]
 mod groups;
 
-#[cfg(not(feature = "tables"))]
-pub use files::write_csv;
-pub use files::{TableError, write_whole};
+pub use files::{TableError, csv_bytes, write_csv, write_whole};
 #[cfg(feature = "tables")]
-pub use frame::{
-    csv_bytes, from_frame, group_rows, parquet_as_csv, read_parquet, read_parquet_columns, to_frame, write_csv,
-    write_parquet,
-};
+pub use frame::{from_frame, group_rows, parquet_as_csv, read_parquet, read_parquet_columns, to_frame, write_parquet};
 #[cfg(feature = "tables")]
 pub use groups::RowGroups;
 
