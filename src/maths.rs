@@ -120,19 +120,17 @@ pub fn exp(x: f64) -> f64 {
     let shifted = x * std::f64::consts::LOG2_E + ROUND;
     let k = shifted - ROUND;
     let r = (x - k * LN2_HI) - k * LN2_LO;
-    let p = 1.0 / 6_227_020_800.0;
-    let p = p * r + 1.0 / 479_001_600.0;
-    let p = p * r + 1.0 / 39_916_800.0;
-    let p = p * r + 1.0 / 3_628_800.0;
-    let p = p * r + 1.0 / 362_880.0;
-    let p = p * r + 1.0 / 40_320.0;
-    let p = p * r + 1.0 / 5_040.0;
-    let p = p * r + 1.0 / 720.0;
-    let p = p * r + 1.0 / 120.0;
-    let p = p * r + 1.0 / 24.0;
-    let p = p * r + 1.0 / 6.0;
-    let p = p * r + 0.5;
-    let p = p * (r * r) + r;
+    // By pairs (Estrin), which leaves few operations that wait for each other.
+    let r2 = r * r;
+    let r4 = r2 * r2;
+    let p01 = 0.5 + r * (1.0 / 6.0);
+    let p23 = 1.0 / 24.0 + r * (1.0 / 120.0);
+    let p45 = 1.0 / 720.0 + r * (1.0 / 5_040.0);
+    let p67 = 1.0 / 40_320.0 + r * (1.0 / 362_880.0);
+    let p89 = 1.0 / 3_628_800.0 + r * (1.0 / 39_916_800.0);
+    let p1011 = 1.0 / 479_001_600.0 + r * (1.0 / 6_227_020_800.0);
+    let p = (p01 + p23 * r2) + r4 * ((p45 + p67 * r2) + r4 * (p89 + p1011 * r2));
+    let p = p * r2 + r;
     // The low bits of `shifted` hold k; moved into the exponent field they are 2^k.
     let two_k = f64::from_bits((shifted.to_bits() << 52).wrapping_add(0x3ff0_0000_0000_0000));
     p * two_k + two_k
@@ -153,16 +151,13 @@ pub fn ln(x: f64) -> f64 {
     let f = m - 1.0;
     let s = f / (2.0 + f);
     let s2 = s * s;
-    let p = 2.0 / 21.0;
-    let p = p * s2 + 2.0 / 19.0;
-    let p = p * s2 + 2.0 / 17.0;
-    let p = p * s2 + 2.0 / 15.0;
-    let p = p * s2 + 2.0 / 13.0;
-    let p = p * s2 + 2.0 / 11.0;
-    let p = p * s2 + 2.0 / 9.0;
-    let p = p * s2 + 2.0 / 7.0;
-    let p = p * s2 + 2.0 / 5.0;
-    let p = p * s2 + 2.0 / 3.0;
+    let (q, q2) = (s2 * s2, s2 * s2 * (s2 * s2));
+    let p01 = 2.0 / 3.0 + s2 * (2.0 / 5.0);
+    let p23 = 2.0 / 7.0 + s2 * (2.0 / 9.0);
+    let p45 = 2.0 / 11.0 + s2 * (2.0 / 13.0);
+    let p67 = 2.0 / 15.0 + s2 * (2.0 / 17.0);
+    let p89 = 2.0 / 19.0 + s2 * (2.0 / 21.0);
+    let p = (p01 + p23 * q) + q2 * ((p45 + p67 * q) + q2 * p89);
     let series = p * s2 * s;
     k * LN2_HI + (2.0 * s + (series + k * LN2_LO))
 }

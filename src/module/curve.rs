@@ -393,21 +393,37 @@ fn powers<const N: usize>(y: &[f64; N]) -> [f64; N] {
     out
 }
 
+/// A polynomial by pairs of powers (Estrin): few operations wait for each other.
 #[inline(always)]
-fn horner<const N: usize>(c: &[f64; N], z: f64) -> f64 {
-    let mut p = c[N - 1];
-    let mut i = N - 1;
-    while i > 0 {
-        i -= 1;
-        p = p * z + c[i];
-    }
-    p
+fn poly6(c: &[f64; 6], z: f64) -> f64 {
+    let z2 = z * z;
+    (c[0] + c[1] * z) + z2 * ((c[2] + c[3] * z) + z2 * (c[4] + c[5] * z))
+}
+
+/// As [`poly6`].
+#[inline(always)]
+fn poly9(c: [f64; 9], z: f64) -> f64 {
+    let (z2, z4) = (z * z, z * z * (z * z));
+    let low = (c[0] + c[1] * z) + z2 * (c[2] + c[3] * z);
+    let high = (c[4] + c[5] * z) + z2 * (c[6] + c[7] * z);
+    low + z4 * (high + z4 * c[8])
+}
+
+/// As [`poly6`].
+#[inline(always)]
+fn poly10(c: &[f64; N_T], z: f64) -> f64 {
+    let (z2, z4) = (z * z, z * z * (z * z));
+    let low = (c[0] + c[1] * z) + z2 * (c[2] + c[3] * z);
+    let high = (c[4] + c[5] * z) + z2 * (c[6] + c[7] * z);
+    low + z4 * (high + z4 * (c[8] + c[9] * z))
 }
 
 /// `e^d` for a small `d`: Taylor to the sixth power, relative error below 1e-9 for `|d| < 0.2`.
 #[inline(always)]
 fn exp_small(d: f64) -> f64 {
-    1.0 + d * (1.0 + d * (0.5 + d * (1.0 / 6.0 + d * (1.0 / 24.0 + d * (1.0 / 120.0 + d * (1.0 / 720.0))))))
+    let d2 = d * d;
+    let high = (1.0 / 24.0 + d * (1.0 / 120.0)) + d2 * (1.0 / 720.0);
+    (1.0 + d) + d2 * ((0.5 + d * (1.0 / 6.0)) + d2 * high)
 }
 
 /// Values that go through all stages of [`maximum`] together; the columns in between stay in the nearest cache.
@@ -456,13 +472,20 @@ wide! {
         let n = x.len();
         let (z, w) = (&z[..n], &w[..n]);
         for j in 0..n {
-            let mut sum = horner(&kernel.guess[N_U - 1], z[j]);
-            let mut i = N_U - 1;
-            while i > 0 {
-                i -= 1;
-                sum = sum * w[j] + horner(&kernel.guess[i], z[j]);
-            }
-            x[j] = sum;
+            let c = &kernel.guess;
+            let z = z[j];
+            let rows = [
+                poly6(&c[0], z),
+                poly6(&c[1], z),
+                poly6(&c[2], z),
+                poly6(&c[3], z),
+                poly6(&c[4], z),
+                poly6(&c[5], z),
+                poly6(&c[6], z),
+                poly6(&c[7], z),
+                poly6(&c[8], z),
+            ];
+            x[j] = poly9(rows, w[j]);
         }
     }
 }
@@ -473,7 +496,7 @@ wide! {
         let n = e.len();
         let (z, x) = (&z[..n], &x[..n]);
         for j in 0..n {
-            e[j] = horner(&kernel.i_l, z[j]) * maths::exp(x[j] - horner(&kernel.x_oc, z[j]));
+            e[j] = poly10(&kernel.i_l, z[j]) * maths::exp(x[j] - poly10(&kernel.x_oc, z[j]));
         }
     }
 }
@@ -487,9 +510,9 @@ wide! {
             let (s, z, mut x, mut e) = (s[j], z[j], x[j], e[j]);
             let t = z * (0.5 * (T_MAX - T_MIN)) + 0.5 * (T_MIN + T_MAX);
             let a = kernel.a_per_k * (t + ZERO_CELSIUS_K);
-            let r_s = horner(&kernel.r_s, z);
-            let i_0 = horner(&kernel.i_0, z);
-            let i_l = horner(&kernel.i_l, z) * s;
+            let r_s = poly10(&kernel.r_s, z);
+            let i_0 = poly10(&kernel.i_0, z);
+            let i_l = poly10(&kernel.i_l, z) * s;
             let g_a = kernel.g_sh * s * a;
             for _ in 0..2 {
                 let i = i_l - (e - i_0) - x * g_a;
