@@ -221,18 +221,36 @@ pub fn acos_rough(x: f64) -> f64 {
 
 /// Sums a column in a fixed order of eight lanes, so that every instruction set and thread count gives the same bits.
 pub fn sum(x: &[f64]) -> f64 {
-    let mut lanes = [0.0_f64; 8];
-    let chunks = x.chunks_exact(8);
-    let rest = chunks.remainder();
-    for chunk in chunks {
-        for (lane, value) in lanes.iter_mut().zip(chunk) {
+    let mut lanes = Lanes::default();
+    lanes.add(x);
+    lanes.sum()
+}
+
+/// [`sum`] of a column that comes in pieces; all but the last have a multiple of eight values.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(crate) struct Lanes([f64; 8]);
+
+impl Lanes {
+    /// One more piece.
+    pub fn add(&mut self, x: &[f64]) {
+        let Lanes(lanes) = self;
+        let chunks = x.chunks_exact(8);
+        let rest = chunks.remainder();
+        for chunk in chunks {
+            for (lane, value) in lanes.iter_mut().zip(chunk) {
+                *lane += value;
+            }
+        }
+        for (lane, value) in lanes.iter_mut().zip(rest) {
             *lane += value;
         }
     }
-    for (lane, value) in lanes.iter_mut().zip(rest) {
-        *lane += value;
+
+    /// All of it.
+    pub fn sum(&self) -> f64 {
+        let Lanes(l) = self;
+        ((l[0] + l[4]) + (l[1] + l[5])) + ((l[2] + l[6]) + (l[3] + l[7]))
     }
-    ((lanes[0] + lanes[4]) + (lanes[1] + lanes[5])) + ((lanes[2] + lanes[6]) + (lanes[3] + lanes[7]))
 }
 
 /// A root of `f` between `lo` and `hi`, or nothing when the ends have the same sign or `f` is not finite there.

@@ -287,7 +287,7 @@ fn one_year(dice: &mut Dice, lines: &str) {
         let kept = 1.0 - c.dirt / 100.0;
         let [beam, sky, ground] = module::martin_ruiz(p.cos_aoi, c.tilt, sheet.a_r.unwrap_or(0.16));
         let g = (p.beam * beam + p.sky * sky + p.ground * ground) * kept;
-        close("light on the cells", g, part.g_eff[i], 1.0, RELATIVE);
+        close("light on the cells", g, part.g_eff()[i], 1.0, RELATIVE);
 
         let (air, wind) = (weather.t_amb[step], weather.wind[step]);
         let t = module::faiman(g, air, wind, weather.wind_height_m, c.u, sheet.nmot_c.unwrap_or(45.0));

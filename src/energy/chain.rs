@@ -4,32 +4,28 @@
 //! the power at standard test conditions. That makes every parameter group exchangeable between options, which the
 //! split of a gap needs.
 
-use super::MonthSums;
+use std::ops::Range;
 use std::sync::Arc;
 
+use super::MonthSums;
 use super::account::{Account, AccountLine, Effect};
+use super::light::{CellLight, Lights};
 use super::setup::{Common, PartShade, Setup};
 use super::site::SiteLight;
+use crate::maths::Lanes;
 use crate::module::Glass;
 use crate::plant::{AcColumns, InputColumns, StringSet, operate};
 use crate::units::{G_STC, T_STC};
 use crate::wide;
 
+/// Steps that go through the whole chain together, within one month; the columns in between stay in the near caches.
+const BLOCK: usize = 256;
+
 /// Working columns, reused from run to run so that a thousand runs allocate once.
 #[derive(Debug, Default)]
 pub struct Scratch {
-    ones: Vec<f64>,
-    iam: Vec<f64>,
-    iam_sky: Vec<f64>,
-    iam_ground: Vec<f64>,
-    shaded: Vec<f64>,
-    clean: Vec<f64>,
-    front: Vec<f64>,
-    a: Vec<f64>,
-    b: Vec<f64>,
-    low: Vec<f64>,
-    loss: Vec<f64>,
-    work: Vec<f64>,
+    block: Block,
+    sums: Sums,
     pub(super) input: InputColumns,
     /// One per part of the mounting.
     pub parts: Vec<PartColumns>,
@@ -43,32 +39,33 @@ pub struct Scratch {
     pub p_delivered: Vec<f64>,
 }
 
+/// Columns of one block.
+#[derive(Debug)]
+struct Block {
+    ones: [f64; BLOCK],
+    a: [f64; BLOCK],
+    b: [f64; BLOCK],
+    low: [f64; BLOCK],
+    work: [f64; BLOCK],
+    loss: Vec<f64>,
+}
+
+impl Default for Block {
+    fn default() -> Block {
+        let zeros = [0.0; BLOCK];
+        Block { ones: [1.0; BLOCK], a: zeros, b: zeros, low: zeros, work: zeros, loss: Vec::new() }
+    }
+}
+
 impl Scratch {
     pub(super) fn fit(&mut self, n: usize, parts: usize) {
-        for column in [
-            &mut self.iam,
-            &mut self.iam_sky,
-            &mut self.iam_ground,
-            &mut self.shaded,
-            &mut self.clean,
-            &mut self.front,
-            &mut self.a,
-            &mut self.b,
-            &mut self.low,
-            &mut self.work,
-            &mut self.p_dc,
-            &mut self.v_dc,
-            &mut self.p_delivered,
-        ] {
+        for column in [&mut self.p_dc, &mut self.v_dc, &mut self.p_delivered] {
             column.resize(n, 0.0);
         }
-        // Nothing ever writes another value into it.
-        self.ones.resize(n, 1.0);
-        self.p_dc.fill(0.0);
-        self.v_dc.fill(0.0);
+        self.ac.fit(n);
         self.parts.resize_with(parts, PartColumns::default);
         for part in &mut self.parts {
-            for column in [&mut part.g_eff, &mut part.t_cell, &mut part.rel, &mut part.v, &mut part.i] {
+            for column in [&mut part.t_cell, &mut part.rel, &mut part.v, &mut part.i] {
                 column.resize(n, 0.0);
             }
         }
@@ -78,8 +75,7 @@ impl Scratch {
 /// One part of the mounting, before the wiring.
 #[derive(Debug, Default)]
 pub struct PartColumns {
-    /// Light on the cells, W/m2.
-    pub g_eff: Vec<f64>,
+    light: Arc<CellLight>,
     /// Cell temperature, C.
     pub t_cell: Vec<f64>,
     /// Power at maximum power over rated power, before the constant losses.
@@ -88,6 +84,92 @@ pub struct PartColumns {
     pub v: Vec<f64>,
     /// Current of the wiring's own module at maximum power, A.
     i: Vec<f64>,
+    /// Step and temperature at which the last block ended, where modules have inertia.
+    settled: Option<(u32, f64)>,
+}
+
+impl PartColumns {
+    /// Light on the cells that makes electricity, W/m2.
+    pub fn g_eff(&self) -> &[f64] {
+        self.light.g_eff()
+    }
+}
+
+/// Sums by month of a column that comes in blocks.
+#[derive(Debug, Clone, Copy, Default)]
+struct ByMonth {
+    lanes: [Lanes; 12],
+}
+
+impl ByMonth {
+    fn add(&mut self, month: usize, block: &[f64]) {
+        self.lanes[month].add(block);
+    }
+
+    fn sums(&self) -> [f64; 12] {
+        self.lanes.map(|l| l.sum())
+    }
+}
+
+/// Sums by month of what a run works out in blocks.
+#[derive(Debug, Default)]
+struct Sums {
+    parts: Vec<PartSums>,
+    inputs: Vec<InputSums>,
+    plant: PlantSums,
+}
+
+#[derive(Debug, Clone, Default)]
+struct PartSums {
+    low: ByMonth,
+    rel: ByMonth,
+    /// Lumped array only: behind module converters, and behind the cable.
+    lump: ByMonth,
+    cable: ByMonth,
+}
+
+#[derive(Debug, Clone, Default)]
+struct InputSums {
+    shared: ByMonth,
+    cable: ByMonth,
+}
+
+#[derive(Debug, Clone, Default)]
+struct PlantSums {
+    dc: ByMonth,
+    open: ByMonth,
+    limited: ByMonth,
+    draw: ByMonth,
+    /// Behind the AC cable and behind the transformer: delivered, and with the AC limit lifted.
+    behind: [ByMonth; 2],
+    open_behind: [ByMonth; 2],
+    export_lost: ByMonth,
+}
+
+impl Sums {
+    fn clear(&mut self, parts: usize, inputs: usize) {
+        self.parts.clear();
+        self.parts.resize_with(parts, PartSums::default);
+        self.inputs.clear();
+        self.inputs.resize_with(inputs, InputSums::default);
+        self.plant = PlantSums::default();
+    }
+}
+
+/// A month and a stretch of its steps.
+type Span = (usize, Range<usize>);
+
+/// The steps of a site in blocks; only the last of a month has a number of steps that is no multiple of eight.
+fn blocks(site: &SiteLight) -> impl Iterator<Item = Span> + '_ {
+    (0..12).flat_map(|month| {
+        let (from, to) = (site.sun.month_start[month], site.sun.month_start[month + 1]);
+        (from..to).step_by(BLOCK).map(move |start| (month, start..to.min(start + BLOCK)))
+    })
+}
+
+/// A stretch of a column, or ones when it is empty.
+fn cut<'a>(column: &'a [f64], span: &Range<usize>, ones: &'a [f64]) -> &'a [f64] {
+    if column.is_empty() { &ones[..span.len()] } else { &column[span.clone()] }
 }
 
 /// Energy left after each effect, by month, kWh, summed over the parts.
@@ -148,38 +230,137 @@ pub struct YearSums {
 
 /// One option over the year, with account and months; the columns stay in `s`.
 pub fn run(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> YearSums {
+    run_under(setup, &mut Lights::new(site, common), s)
+}
+
+/// [`run`] under light that options share.
+pub fn run_under(setup: &Setup, lights: &mut Lights<'_>, s: &mut Scratch) -> YearSums {
+    let (site, common) = (lights.site, lights.common());
+    begin(setup, lights, s);
+    for (month, span) in blocks(site) {
+        dc(setup, site, (month, span.clone()), s, true);
+        plant(setup, site, common, (month, span), s);
+    }
     let mut tally = Tally::default();
-    dc(setup, site, common, s, Some(&mut tally));
-    after_dc(setup, site, common, s, tally)
+    tell_dc(setup, site, s, &mut tally);
+    after(setup, site, common, s, tally)
+}
+
+/// Energy by month with the AC and export limits lifted and outage kept, kWh: what a split of a gap shares out.
+pub fn open_energy(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> [f64; 12] {
+    begin(setup, &mut Lights::new(site, common), s);
+    for (month, span) in blocks(site) {
+        dc(setup, site, (month, span.clone()), s, false);
+        open_plant(setup, common, (month, span), s);
+    }
+    open_after(setup, site, common, s)
 }
 
 /// From the inverters' input to the meter: the columns `p_dc` and `v_dc` are there already.
-pub(super) fn after_dc(
-    setup: &Setup,
-    site: &SiteLight,
-    common: &Common,
-    s: &mut Scratch,
-    mut tally: Tally,
-) -> YearSums {
+pub(super) fn after_dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch, tally: Tally) -> YearSums {
+    s.sums.clear(0, 0);
+    for span in blocks(site) {
+        plant(setup, site, common, span, s);
+    }
+    after(setup, site, common, s, tally)
+}
+
+/// [`open_energy`] from the inverters' input on.
+pub(super) fn open_after_dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> [f64; 12] {
+    s.sums.clear(0, 0);
+    for span in blocks(site) {
+        open_plant(setup, common, span, s);
+    }
+    open_after(setup, site, common, s)
+}
+
+/// Makes room and takes the light.
+fn begin(setup: &Setup, lights: &mut Lights<'_>, s: &mut Scratch) {
+    let parts = setup.mounting.parts.len();
+    s.fit(lights.site.len(), parts);
+    s.sums.clear(parts, setup.wiring.inputs.len());
+    for (part, light) in s.parts.iter_mut().zip(lights.on(setup)) {
+        part.light = light;
+        part.settled = None;
+    }
+}
+
+/// One block from the inverters' input to the meter.
+fn plant(setup: &Setup, site: &SiteLight, common: &Common, (month, span): Span, s: &mut Scratch) {
+    let sums = &mut s.sums.plant;
+    let p_dc = &s.p_dc[span.clone()];
+    sums.dc.add(month, p_dc);
+    let conversion = &setup.conversion;
+    let volts = volts(setup, &s.v_dc[span.clone()]);
+    let t_amb = &site.sky.t_amb[span.clone()];
+    conversion.inverter.convert_steps(conversion.count, p_dc, volts, t_amb, s.ac.steps(span.clone()));
+    let [before, ac, draw] = s.ac.steps(span.clone());
+    sums.open.add(month, before);
+    sums.limited.add(month, ac);
+    sums.draw.add(month, draw);
+    let p = &mut s.p_delivered[span.clone()];
+    p.copy_from_slice(ac);
+    ac_side(common, month, p, &mut s.block.loss, &mut sums.behind);
+    if let Some(limit) = &common.export_limit {
+        let load = (!common.load_w.is_empty()).then(|| &common.load_w[span]);
+        limit.apply(load, p, &mut s.block.loss);
+        sums.export_lost.add(month, &s.block.loss);
+    }
+    let work = &mut s.block.work[..before.len()];
+    work.copy_from_slice(before);
+    ac_side(common, month, work, &mut s.block.loss, &mut sums.open_behind);
+}
+
+/// One block with the AC and export limits lifted.
+fn open_plant(setup: &Setup, common: &Common, (month, span): Span, s: &mut Scratch) {
+    let sums = &mut s.sums.plant;
+    let conversion = &setup.conversion;
+    let volts = volts(setup, &s.v_dc[span.clone()]);
+    let p_dc = &s.p_dc[span.clone()];
+    conversion.inverter.convert_open_steps(conversion.count, p_dc, volts, s.ac.steps(span.clone()));
+    let [before, _, draw] = s.ac.steps(span);
+    if common.ac_cable.is_none() {
+        sums.open.add(month, before);
+    }
+    sums.draw.add(month, draw);
+    let work = &mut s.block.work[..before.len()];
+    work.copy_from_slice(before);
+    ac_side(common, month, work, &mut s.block.loss, &mut sums.open_behind);
+}
+
+/// Sends power of one block through AC cable and transformer.
+fn ac_side(common: &Common, month: usize, p: &mut [f64], loss: &mut Vec<f64>, sums: &mut [ByMonth; 2]) {
+    if let Some(cable) = &common.ac_cable {
+        cable.apply(p, loss);
+        sums[0].add(month, p);
+    }
+    if let Some(transformer) = &common.transformer {
+        transformer.apply(p, loss);
+        sums[1].add(month, p);
+    }
+}
+
+/// The account and the months, when all blocks are through.
+fn after(setup: &Setup, site: &SiteLight, common: &Common, s: &Scratch, mut tally: Tally) -> YearSums {
+    let sums = &s.sums.plant;
     let kwh = site.step_h / 1000.0;
-    let e_dc = site.month_sums(&s.p_dc).map(|x| x * kwh);
+    let kwh_of = |sums: &ByMonth| sums.sums().map(|x| x * kwh);
+    let e_dc = kwh_of(&sums.dc);
     tally.add(Effect::OutsideWindow, e_dc, 1.0);
 
     // Inverter.
-    invert(setup, site, s);
-    let open = site.month_sums(&s.ac.before_limit).map(|x| x * kwh);
-    let limited = site.month_sums(&s.ac.ac).map(|x| x * kwh);
+    let open = kwh_of(&sums.open);
+    let limited = kwh_of(&sums.limited);
     tally.add(Effect::Inverter, open, 1.0);
     tally.add(Effect::Clipping, limited, 1.0);
 
     // The night draw counts the hours that are no daylight steps, and daylight steps without output.
-    let draw = draw_kwh(setup, site, s);
+    let draw = draw_kwh(setup, site, sums);
     let after_draw = less(&limited, &draw);
     tally.add(Effect::NightDraw, after_draw, 1.0);
 
     // What lies behind the inverter.
-    s.p_delivered.copy_from_slice(&s.ac.ac);
-    let (after_cable, after_transformer) = ac_side(site, common, &limited, &mut s.p_delivered, &mut s.loss);
+    let (after_cable, after_transformer) = behind(site, common, &limited, &sums.behind);
     tally.add(Effect::AcCable, less(&after_cable, &draw), 1.0);
     tally.add(Effect::Transformer, less(&after_transformer, &draw), 1.0);
     // Out of service neither output nor draw counts.
@@ -187,16 +368,14 @@ pub(super) fn after_dc(
     let mut left = less(&after_transformer, &draw).map(|x| x * in_service);
     tally.add(Effect::Outage, left, 1.0);
     let mut export_lost = [0.0; 12];
-    if let Some(limit) = &common.export_limit {
-        let load = (!common.load_w.is_empty()).then_some(common.load_w.as_slice());
-        limit.apply(load, &mut s.p_delivered, &mut s.loss);
-        export_lost = site.month_sums(&s.loss).map(|x| x * kwh * in_service);
+    if common.export_limit.is_some() {
+        export_lost = sums.export_lost.sums().map(|x| x * kwh * in_service);
         left = less(&left, &export_lost);
         tally.add(Effect::ExportLimit, left, 1.0);
     }
 
     let account = tally.close();
-    let open_kwh = open_sum(site, common, s, &open, &draw);
+    let open_kwh = open_after(setup, site, common, s);
     let months = std::array::from_fn(|m| MonthSums {
         h_i_kwh_m2: setup.mounting.parts.iter().map(|&(p, share)| site.planes[p].h_i[m] * share).sum(),
         e_dc_kwh: e_dc[m],
@@ -208,26 +387,12 @@ pub(super) fn after_dc(
     YearSums { months, account, open_kwh, clipped_net_kwh, export_net_kwh: export_lost }
 }
 
-/// Energy by month with the AC and export limits lifted and outage kept, kWh: what a split of a gap shares out.
-pub fn open_energy(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> [f64; 12] {
-    dc(setup, site, common, s, None);
-    open_after_dc(setup, site, common, s)
-}
-
-/// The same from the inverters' input on.
-pub(super) fn open_after_dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> [f64; 12] {
-    setup.conversion.inverter.convert_open(setup.conversion.count, &s.p_dc, volts(setup, &s.v_dc), &mut s.ac);
-    let mut open = [0.0; 12];
-    if common.ac_cable.is_none() {
-        open = site.month_sums(&s.ac.before_limit).map(|x| x * site.step_h / 1000.0);
-    }
-    let draw = draw_kwh(setup, site, s);
-    open_sum(site, common, s, &open, &draw)
-}
-
-fn invert(setup: &Setup, site: &SiteLight, s: &mut Scratch) {
-    let volts = volts(setup, &s.v_dc);
-    setup.conversion.inverter.convert(setup.conversion.count, &s.p_dc, volts, &site.sky.t_amb, &mut s.ac);
+/// Energy with the AC and export limits lifted, outage kept, when all blocks are through.
+fn open_after(setup: &Setup, site: &SiteLight, common: &Common, s: &Scratch) -> [f64; 12] {
+    let sums = &s.sums.plant;
+    let open = sums.open.sums().map(|x| x * site.step_h / 1000.0);
+    let (_, after) = behind(site, common, &open, &sums.open_behind);
+    less(&after, &draw_kwh(setup, site, sums)).map(|x| x * common.outage.kept())
 }
 
 /// The voltage at the inverters; a lumped array has none.
@@ -236,136 +401,118 @@ fn volts<'a>(setup: &Setup, v_dc: &'a [f64]) -> Option<&'a [f64]> {
 }
 
 /// Draw in the hours without output by month, kWh.
-fn draw_kwh(setup: &Setup, site: &SiteLight, s: &Scratch) -> [f64; 12] {
+fn draw_kwh(setup: &Setup, site: &SiteLight, sums: &PlantSums) -> [f64; 12] {
     let night_w = setup.conversion.inverter.night_w() * f64::from(setup.conversion.count);
-    let day = site.month_sums(&s.ac.draw);
+    let day = sums.draw.sums();
     std::array::from_fn(|m| (site.night_h[m] * night_w + day[m] * site.step_h) / 1000.0)
 }
 
-/// Sends power through AC cable and transformer; returns what is left by month after each, kWh. The transformer's
-/// no-load loss runs at night too.
-fn ac_side(
-    site: &SiteLight,
-    common: &Common,
-    before: &[f64; 12],
-    p: &mut [f64],
-    loss: &mut Vec<f64>,
-) -> ([f64; 12], [f64; 12]) {
+/// What is left by month behind AC cable and behind the transformer, kWh. The transformer's no-load loss runs at night
+/// too.
+fn behind(site: &SiteLight, common: &Common, before: &[f64; 12], sums: &[ByMonth; 2]) -> ([f64; 12], [f64; 12]) {
     let kwh = site.step_h / 1000.0;
-    let mut after_cable = *before;
-    if let Some(cable) = &common.ac_cable {
-        cable.apply(p, loss);
-        after_cable = site.month_sums(p).map(|x| x * kwh);
-    }
+    let after_cable = if common.ac_cable.is_some() { sums[0].sums().map(|x| x * kwh) } else { *before };
     let mut after_transformer = after_cable;
     if let Some(transformer) = &common.transformer {
-        transformer.apply(p, loss);
-        let after = site.month_sums(p);
+        let after = sums[1].sums();
         after_transformer =
             std::array::from_fn(|m| after[m] * kwh - transformer.loss_w(0.0) * site.night_h[m] / 1000.0);
     }
     (after_cable, after_transformer)
 }
 
-/// Sums the power before the AC limit through the AC side, outage kept.
-fn open_sum(site: &SiteLight, common: &Common, s: &mut Scratch, open: &[f64; 12], draw: &[f64; 12]) -> [f64; 12] {
-    s.work.copy_from_slice(&s.ac.before_limit);
-    let (_, after) = ac_side(site, common, open, &mut s.work, &mut s.loss);
-    less(&after, draw).map(|x| x * common.outage.kept())
-}
-
 fn less(x: &[f64; 12], y: &[f64; 12]) -> [f64; 12] {
     std::array::from_fn(|m| x[m] - y[m])
 }
 
-/// DC power of the whole array into `s.p_dc` and voltage into `s.v_dc`; with a tally also the energy left after each
-/// effect up to the cable.
-fn dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch, mut tally: Option<&mut Tally>) {
-    s.fit(site.len(), setup.mounting.parts.len());
+/// One block of DC power of the whole array into `s.p_dc` and voltage into `s.v_dc`; with an account also the sums up to
+/// the cable.
+fn dc(setup: &Setup, site: &SiteLight, (month, span): Span, s: &mut Scratch, account: bool) {
     let none = PartShade::default();
-    for (k, &(p, share)) in setup.mounting.parts.iter().enumerate() {
-        let plane = &site.planes[p];
+    let n = span.len();
+    for (k, &(p, _)) in setup.mounting.parts.iter().enumerate() {
         let shade = setup.shade.get(k).unwrap_or(&none);
-        let p0_w = setup.nameplate.p0_w() * share;
-        let out = &mut s.parts[k];
+        let PartColumns { light, t_cell, rel, v, settled, .. } = &mut s.parts[k];
+        let (t_cell, rel, v) = (&mut t_cell[span.clone()], &mut rel[span.clone()], &mut v[span.clone()]);
+        let Block { ones, a, b, low, .. } = &mut s.block;
+        let (a, b, low) = (&mut a[..n], &mut b[..n], &mut low[..n]);
 
-        // Light: the skyline is in the plane's columns; shade, snow, dirt, incidence, rear.
-        setup.glass.beam(&plane.light.cos_aoi, &mut s.iam);
-        diffuse_factors(&setup.glass, &plane.light.tilt_deg, &mut s.iam_sky, &mut s.iam_ground);
-        front_light(
-            &plane.beam,
-            &plane.sky,
-            &plane.ground,
-            or(&shade.beam_kept, &s.ones),
-            or(&shade.sky_kept, &s.ones),
-            &common.clean_kept,
-            &s.iam,
-            &s.iam_sky,
-            &s.iam_ground,
-            &mut s.shaded,
-            &mut s.clean,
-            &mut s.front,
-        );
-        let rear = if plane.rear.is_empty() { 0.0 } else { setup.rear.bifaciality * setup.rear.kept };
-        add_scaled(&s.front, or(&plane.rear, &s.ones), rear, &mut out.g_eff);
-
-        // Heat by all the light; electricity by the light that the cell's spectral response makes of it.
-        setup.heat.thermal[p].t_cell(&out.g_eff, &site.sky.t_amb, &site.sky.wind, &mut out.t_cell);
+        let (t_amb, wind) = (&site.sky.t_amb[span.clone()], &site.sky.wind[span.clone()]);
+        let thermal = &setup.heat.thermal[p];
+        thermal.t_cell(&light.heat[span.clone()], t_amb, wind, t_cell);
         let step_s = site.step_h * 3600.0;
         if step_s < 3600.0 {
-            setup.heat.thermal[p].settle(&site.sun.steps, step_s, &site.sky.t_amb, &site.sky.wind, &mut out.t_cell);
+            thermal.settle_on(settled, &site.sun.steps[span.clone()], step_s, t_amb, wind, t_cell);
         }
-        if let Some(factor) = &setup.rear.spectrum {
-            multiply(factor, &mut out.g_eff);
-        }
-        let (low, heat, volts) = (&setup.low_light, &setup.heat.electrical, &setup.wiring.electrical);
-        if Arc::ptr_eq(low, heat) && Arc::ptr_eq(low, volts) {
-            low.operate(&out.g_eff, &out.t_cell, &mut s.a, &mut s.b, &mut out.v);
+        let shares = light.shares();
+        let shares = shares.cut(span.clone());
+        let (weak, heat, volts) = (&setup.low_light, &setup.heat.electrical, &setup.wiring.electrical);
+        if Arc::ptr_eq(weak, heat) && Arc::ptr_eq(weak, volts) {
+            weak.operate_of(&shares, t_cell, a, b, v);
         } else {
-            low.low_light(&out.g_eff, &mut s.a);
-            heat.heat(&out.g_eff, &out.t_cell, &mut s.b);
-            volts.v_mp(&out.g_eff, &out.t_cell, &mut out.v);
+            volts.operate_of(&shares, t_cell, a, b, v);
+            heat.low_light_of(&shares, a);
+            heat.heat_of(&shares, a, t_cell, b);
+            weak.low_light_of(&shares, a);
         }
-        let (kept, snow) = (or(&shade.power_kept, &s.ones), or(&shade.snow_kept, &s.ones));
-        power(&out.g_eff, &s.a, &s.b, kept, snow, &mut s.low, &mut out.rel);
+        let (kept, snow) = (cut(&shade.power_kept, &span, ones), cut(&shade.snow_kept, &span, ones));
+        power(&light.g_eff()[span.clone()], a, b, kept, snow, low, rel);
+        if account {
+            let sums = &mut s.sums.parts[k];
+            sums.low.add(month, low);
+            sums.rel.add(month, rel);
+        }
+    }
+    s.p_dc[span.clone()].fill(0.0);
+    s.v_dc[span.clone()].fill(0.0);
+    if setup.wiring.inputs.is_empty() {
+        lumped(setup, (month, span), s, account);
+    } else {
+        strings(setup, (month, span), s, account);
+    }
+}
 
-        let Some(tally) = tally.as_deref_mut() else { continue };
+/// The account up to the cable, when all blocks are through.
+fn tell_dc(setup: &Setup, site: &SiteLight, s: &Scratch, tally: &mut Tally) {
+    let wiring = &setup.wiring;
+    for (k, &(p, share)) in setup.mounting.parts.iter().enumerate() {
+        let plane = &site.planes[p];
+        let (light, sums) = (&s.parts[k].light.sums, &s.sums.parts[k]);
+        let p0_w = setup.nameplate.p0_w() * share;
         let per_light = p0_w * site.step_h / 1000.0 / G_STC;
         let per_power = p0_w * site.step_h / 1000.0;
         tally.nominate(&plane.h_i, p0_w);
         tally.add(Effect::Skyline, plane.h_skyline, p0_w / 1000.0);
-        // Light stages times the shares of power that bypass groups and snow leave, from that stage on.
-        let (kept, snow) = (shade.power_kept.as_slice(), shade.snow_kept.as_slice());
-        let work = &mut s.work;
-        let mut sums = |light: &[f64], kept: &[f64], snow: &[f64]| {
-            if kept.is_empty() && snow.is_empty() {
-                return site.month_sums(light);
-            }
-            product3(light, or(kept, &s.ones), or(snow, &s.ones), work);
-            site.month_sums(work)
-        };
-        let shaded = sums(&s.shaded, kept, &[]);
-        tally.add(Effect::Shade, shaded, per_light);
-        let snowed = if snow.is_empty() { shaded } else { sums(&s.shaded, kept, snow) };
-        tally.add(Effect::Snow, snowed, per_light);
-        tally.add(Effect::Dirt, sums(&s.clean, kept, snow), per_light);
-        tally.add(Effect::Incidence, sums(&s.front, kept, snow), per_light);
-        if let Some(factor) = &setup.rear.spectrum {
-            s.loss.resize(s.front.len(), 0.0);
-            product3(&s.front, factor, or(kept, &s.ones), &mut s.loss);
-            tally.add(Effect::Spectrum, sums(&s.loss, snow, &[]), per_light);
+        tally.add(Effect::Shade, light.shade, per_light);
+        tally.add(Effect::Snow, light.snow, per_light);
+        tally.add(Effect::Dirt, light.dirt, per_light);
+        tally.add(Effect::Incidence, light.incidence, per_light);
+        if let Some(spectrum) = light.spectrum {
+            tally.add(Effect::Spectrum, spectrum, per_light);
         }
-        tally.add(Effect::Rear, sums(&out.g_eff, kept, snow), per_light);
-        tally.add(Effect::LowLight, site.month_sums(&s.low), per_power);
-        let heat = site.month_sums(&out.rel);
+        tally.add(Effect::Rear, light.rear, per_light);
+        tally.add(Effect::LowLight, sums.low.sums(), per_power);
+        let heat = sums.rel.sums();
         tally.add(Effect::Temperature, heat, per_power);
         tally.add(Effect::LightInduced, heat, per_power * setup.light_induced.kept());
+        if wiring.inputs.is_empty() {
+            let lump = sums.lump.sums();
+            tally.add(Effect::ModuleConverter, lump, per_power);
+            tally.add(Effect::Mismatch, lump, per_power * wiring.mismatch.kept());
+            tally.add(Effect::DcCable, sums.cable.sums(), per_power);
+        }
     }
-    if setup.wiring.inputs.is_empty() {
-        lumped(setup, site, s, tally);
-    } else {
-        strings(setup, site, s, tally);
+    for (input, sums) in wiring.inputs.iter().zip(&s.sums.inputs) {
+        let per_power = scale_of(setup) * f64::from(input.alike) * site.step_h / 1000.0;
+        let (shared, cable) = (sums.shared.sums(), sums.cable.sums());
+        tally.add(Effect::Mismatch, shared, per_power);
+        tally.add(Effect::DcCable, less(&shared, &cable), per_power);
     }
+}
+
+/// Watts of this nameplate for a watt of the wiring's own modules.
+fn scale_of(setup: &Setup) -> f64 {
+    setup.nameplate.p0_w() / (setup.wiring.p_module_w * f64::from(setup.wiring.modules()))
 }
 
 /// The column, or another when it is empty.
@@ -377,48 +524,44 @@ pub(super) fn or<'a>(column: &'a [f64], other: &'a [f64]) -> &'a [f64] {
 ///
 /// Cable, with `r = P / P_stc` of the module and `u = V_mp / V_mp,stc`: loss / P_stc = c (r / u)^2, because the
 /// string current is P / V and `c` is the loss at rated current over rated power.
-fn lumped(setup: &Setup, site: &SiteLight, s: &mut Scratch, mut tally: Option<&mut Tally>) {
+fn lumped(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
     let wiring = &setup.wiring;
+    let n = span.len();
     let per_v_stc = 1.0 / wiring.electrical.point(G_STC, T_STC).v_mp;
     let light_induced = setup.light_induced.kept();
     let mismatch = wiring.mismatch.kept();
     for (k, &(_, share)) in setup.mounting.parts.iter().enumerate() {
         let part = &mut s.parts[k];
+        let (rel, v, i) = (&part.rel[span.clone()], &mut part.v[span.clone()], &mut part.i[span.clone()]);
+        let work = &mut s.block.work[..n];
         let p0_w = setup.nameplate.p0_w() * share;
-        let per_power = p0_w * site.step_h / 1000.0;
-        scaled(&part.rel, light_induced, &mut part.i);
+        scaled(rel, light_induced, i);
         if let Some(converter) = &wiring.converter {
             // In watts of the wiring's own module and back.
-            scaled(&part.i, wiring.p_module_w, &mut s.work);
-            converter.convert(&s.work, &mut s.loss);
-            scaled(&s.loss, 1.0 / wiring.p_module_w, &mut part.i);
-            part.v.fill(1.0 / per_v_stc);
+            scaled(i, wiring.p_module_w, work);
+            converter.convert(work, &mut s.block.loss);
+            scaled(&s.block.loss, 1.0 / wiring.p_module_w, i);
+            v.fill(1.0 / per_v_stc);
         }
-        if let Some(tally) = tally.as_deref_mut() {
-            let months = site.month_sums(&part.i);
-            tally.add(Effect::ModuleConverter, months, per_power);
-            tally.add(Effect::Mismatch, months, per_power * mismatch);
-        }
-        cable(&part.i, &part.v, mismatch, wiring.cable_at_stc, per_v_stc, &mut s.work);
-        weighted_sum(&s.work, p0_w, &mut s.p_dc);
-        if let Some(tally) = tally.as_deref_mut() {
-            tally.add(Effect::DcCable, site.month_sums(&s.work), per_power);
+        cable(i, v, mismatch, wiring.cable_at_stc, per_v_stc, work);
+        weighted_sum(work, p0_w, &mut s.p_dc[span.clone()]);
+        if account {
+            s.sums.parts[k].lump.add(month, i);
+            s.sums.parts[k].cable.add(month, work);
         }
     }
 }
 
 /// Strings on their inputs: shared voltage, window, current limit, cable.
-fn strings(setup: &Setup, site: &SiteLight, s: &mut Scratch, mut tally: Option<&mut Tally>) {
+fn strings(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
     let wiring = &setup.wiring;
     // Power of the wiring's own modules, W, taken over as a share of this nameplate.
-    let own_w = wiring.p_module_w;
-    let scale = setup.nameplate.p0_w() / (own_w * f64::from(wiring.modules()));
-    let watts = own_w * setup.constant_kept();
+    let watts = wiring.p_module_w * setup.constant_kept();
     for part in &mut s.parts {
-        current(&part.rel, &part.v, watts, &mut part.i);
+        current(&part.rel[span.clone()], &part.v[span.clone()], watts, &mut part.i[span.clone()]);
     }
     let modules = f64::from(wiring.modules());
-    for input in &wiring.inputs {
+    for (k, input) in wiring.inputs.iter().enumerate() {
         let sets: Vec<StringSet<'_>> = input
             .strings
             .iter()
@@ -429,26 +572,24 @@ fn strings(setup: &Setup, site: &SiteLight, s: &mut Scratch, mut tally: Option<&
                     n_series: x.n_series,
                     count: x.count,
                     loop_ohm: x.loop_ohm,
-                    g: &part.g_eff,
-                    t: &part.t_cell,
-                    v_mp: &part.v,
-                    i_mp: &part.i,
+                    g: &part.g_eff()[span.clone()],
+                    t: &part.t_cell[span.clone()],
+                    v_mp: &part.v[span.clone()],
+                    i_mp: &part.i[span.clone()],
                 }
             })
             .collect();
         operate(&sets, &wiring.limits, &mut s.input);
-        let scale = scale * f64::from(input.alike);
         let here: u32 = input.strings.iter().map(|x| x.n_series * x.count).sum();
         let weight = f64::from(input.alike * here) / modules;
-        difference(&s.input.held, &s.input.cable, &mut s.work);
-        weighted_sum(&s.work, scale, &mut s.p_dc);
-        weighted_sum(&s.input.v, weight, &mut s.v_dc);
-        if let Some(tally) = tally.as_deref_mut() {
-            let per_power = scale * site.step_h / 1000.0;
-            let shared = site.month_sums(&s.input.shared);
-            let cable = site.month_sums(&s.input.cable);
-            tally.add(Effect::Mismatch, shared, per_power);
-            tally.add(Effect::DcCable, less(&shared, &cable), per_power);
+        let work = &mut s.block.work[..span.len()];
+        difference(&s.input.held, &s.input.cable, work);
+        weighted_sum(work, scale_of(setup) * f64::from(input.alike), &mut s.p_dc[span.clone()]);
+        weighted_sum(&s.input.v, weight, &mut s.v_dc[span.clone()]);
+        if account {
+            let sums = &mut s.sums.inputs[k];
+            sums.shared.add(month, &s.input.shared);
+            sums.cable.add(month, &s.input.cable);
         }
     }
 }
@@ -564,7 +705,7 @@ wide! {
 }
 
 wide! {
-    fn product3(x: &[f64], y: &[f64], z: &[f64], out: &mut [f64]) {
+    pub(super) fn product3(x: &[f64], y: &[f64], z: &[f64], out: &mut [f64]) {
         let n = out.len();
         let (x, y, z) = (&x[..n], &y[..n], &z[..n]);
         for i in 0..n { out[i] = x[i] * y[i] * z[i]; }

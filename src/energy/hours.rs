@@ -69,7 +69,7 @@ impl HourColumns {
             let (mut poa, mut g_eff, mut t_cell) = (0.0, 0.0, 0.0);
             for (part, &(p, share)) in scratch.parts.iter().zip(&setup.mounting.parts) {
                 poa += share * plan.site.planes[p].light.poa(k);
-                g_eff += share * part.g_eff[k];
+                g_eff += share * part.g_eff()[k];
                 t_cell += share * part.t_cell[k];
             }
             hours.poa[i] = poa;

@@ -4,15 +4,17 @@ mod account;
 mod chain;
 mod cover;
 mod hours;
+mod light;
 mod plan;
 mod setup;
 mod site;
 mod stages;
 
 pub use account::{Account, AccountLine, Effect};
-pub use chain::{PartColumns, Scratch, YearSums, open_energy, run};
+pub use chain::{PartColumns, Scratch, YearSums, open_energy, run, run_under};
 pub use cover::{SLIDE_M, SLIDE_PER_H, SnowCover, dirt_by_rain, dirt_of_year, power_under_snow};
 pub use hours::HourColumns;
+pub use light::Lights;
 pub use plan::{EnergyError, Fits, Plan, PlanCache, PlannedOption, REAR_STRUCTURE_KEPT, REAR_UNEVEN_KEPT, common_of};
 pub use setup::{
     Common, Conversion, Heat, InputStrings, Mounting, Nameplate, PartShade, Rear, Setup, StringsOfInput, Wiring,
@@ -129,7 +131,8 @@ impl Plan {
 
     /// The first year of every option, in the order of the job.
     pub fn years(&self) -> Vec<OptionYear> {
-        let mut scratch = Scratch::default();
-        self.options.iter().map(|option| self.year(option, &mut scratch)).collect()
+        let (mut lights, mut scratch) = (Lights::new(&self.site, &self.common), Scratch::default());
+        let mut year = |option: &PlannedOption| option.year_of(&run_under(&option.setup, &mut lights, &mut scratch));
+        self.options.iter().map(&mut year).collect()
     }
 }

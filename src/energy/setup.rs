@@ -156,6 +156,11 @@ pub struct PartShade {
 }
 
 impl PartShade {
+    /// True when nothing is taken.
+    pub(super) fn is_none(&self) -> bool {
+        [&self.beam_kept, &self.sky_kept, &self.power_kept, &self.snow_kept].iter().all(|column| column.is_empty())
+    }
+
     /// From what obstacles or rows leave of an array.
     pub fn of(shade: ArrayShade, month_start: &[usize; 13]) -> PartShade {
         let sky_kept = if shade.sky_kept == [1.0; 12] { Vec::new() } else { shade.sky_column(month_start) };

@@ -10,9 +10,10 @@ use super::chain::{
     Scratch, Tally, add_scaled, after_dc, cable, current, difference, diffuse_factors, front_light, multiply,
     open_after_dc, or, power, scaled, weighted_sum,
 };
+use super::light::rear;
 use super::setup::{Common, InputStrings, PartShade, Setup, StringsOfInput};
 use super::site::SiteLight;
-use crate::module::{Electrical, Glass, Thermal};
+use crate::module::{Electrical, Glass, Shares, Thermal, shares};
 use crate::plant::{InputLimits, ModuleConverter, StringSet, operate};
 use crate::units::{Fraction, G_STC, T_STC};
 
@@ -116,11 +117,18 @@ struct Light {
     heat: Vec<f64>,
     /// The same with the colour's factor; empty without one.
     coloured: Vec<f64>,
+    /// As the models of a module read it.
+    s: Vec<f64>,
+    ln_s: Vec<f64>,
 }
 
 impl Light {
     fn eff(&self) -> &[f64] {
         if self.coloured.is_empty() { &self.heat } else { &self.coloured }
+    }
+
+    fn shares(&self) -> Shares<'_> {
+        Shares { s: &self.s, ln_s: &self.ln_s }
     }
 }
 
@@ -254,6 +262,8 @@ impl<'a> Stages<'a> {
     fn run_dc(&mut self, setup: &Setup) {
         let n = self.site.len();
         self.s.fit(n, 0);
+        self.s.p_dc.fill(0.0);
+        self.s.v_dc.fill(0.0);
         while self.parts.len() < setup.mounting.parts.len() {
             self.parts.push(Part::new());
         }
@@ -371,7 +381,7 @@ impl Part {
                 );
             });
 
-        let rear = if plane.rear.is_empty() { 0.0 } else { setup.rear.bifaciality * setup.rear.kept };
+        let rear = rear(setup, k, site);
         let spectrum = setup.rear.spectrum.as_ref();
         let key = LightKey { front: self.front.id(front), rear, spectrum: spectrum.map(|s| Same(s.clone())) };
         let light = self.light.at(key, |out| {
@@ -382,9 +392,14 @@ impl Part {
                 out.coloured.extend_from_slice(&out.heat);
                 multiply(factor, &mut out.coloured);
             }
+            let Light { heat, coloured, s, ln_s } = out;
+            fresh(s);
+            fresh(ln_s);
+            shares(if coloured.is_empty() { heat } else { coloured }, s, ln_s);
         });
         let light_id = self.light.id(light);
         let g_eff = self.light.value(light).eff();
+        let lit = self.light.value(light).shares();
 
         let thermal = setup.heat.thermal[p];
         let t_cell = self.t_cell.at((light_id, p, thermal), |out| {
@@ -401,7 +416,7 @@ impl Part {
         let mut low_of = |e: &Arc<Electrical>| {
             self.low.at((light_id, WeakLight(e.clone())), |out| {
                 fresh(out);
-                e.low_light(g_eff, out);
+                e.low_light_of(&lit, out);
             })
         };
         let (low, cold, own) =
@@ -410,13 +425,13 @@ impl Part {
             let a = self.low.value(low);
             self.heat.at((light_id, t_id, Same(e.clone())), |out| {
                 fresh(out);
-                e.heat_over(a, g_eff, t, out);
+                e.heat_of(&lit, a, t, out);
             })
         };
         let (heat, warm) = (heat_of(&setup.heat.electrical, cold), heat_of(&setup.wiring.electrical, own));
         let volts = self.volts.at((light_id, t_id, Same(setup.wiring.electrical.clone())), |out| {
             fresh(out);
-            setup.wiring.electrical.voltage_over(g_eff, t, self.low.value(own), self.heat.value(warm), out);
+            setup.wiring.electrical.voltage_of(&lit, t, self.low.value(own), self.heat.value(warm), out);
         });
         let key = PowerKey { low: self.low.id(low), heat: self.heat.id(heat), shade: same_shade() };
         let rel = self.rel.at(key, |out| {

@@ -1,5 +1,7 @@
 //! The current-voltage curve of a module at any light and heat.
 
+use std::cell::RefCell;
+
 use serde::Serialize;
 
 use super::diode::{self, OneDiode, OperatingPoint};
@@ -18,7 +20,7 @@ pub(crate) const T_MAX: f64 = 110.0;
 
 const N_T: usize = 10;
 const N_U: usize = 9;
-const N_X: usize = 6;
+const N_X: usize = 4;
 
 /// Band gap at 25 C, eV, and its relative slope, 1/K.
 ///
@@ -91,7 +93,7 @@ struct Kernel {
     x_oc: [f64; N_T],
     a_per_k: f64,
     g_sh: f64,
-    /// `V_d/a` at maximum power over ln(G/1000) and temperature.
+    /// `V_d/a - x_oc` at maximum power over ln(G/1000) and temperature.
     guess: [[f64; N_X]; N_U],
 }
 
@@ -309,7 +311,9 @@ impl Curve {
             let u = 0.5 * (u_low + u_high) + 0.5 * (u_high - u_low) * node(j, N_U);
             let mut y = [0.0; N_X];
             for (i, y) in y.iter_mut().enumerate() {
-                *y = self.parameters(G_STC * u.exp(), t_of(node(i, N_X))).x_mp();
+                let at = self.parameters(G_STC * u.exp(), t_of(node(i, N_X)));
+                let stc = self.parameters(G_STC, t_of(node(i, N_X)));
+                *y = at.x_mp() - (stc.i_l / stc.i_0).ln();
             }
             *row = powers(&y);
         }
@@ -326,9 +330,9 @@ impl Curve {
         self.kernel = kernel;
     }
 
-    /// Power over `G/1000 W/m2` (W) and voltage at maximum power (V) of the unscaled curve, for whole columns.
-    pub(crate) fn columns(&self, g: &[f64], t_cell: &[f64], p_over_s: &mut [f64], v_mp: &mut [f64]) {
-        maximum(g, t_cell, &self.kernel, p_over_s, v_mp);
+    /// Power (W) and voltage at maximum power (V) of the unscaled curve at the held light, for whole columns.
+    pub(crate) fn columns(&self, light: &Shares<'_>, t_cell: &[f64], p: &mut [f64], v_mp: &mut [f64]) {
+        maximum(light, t_cell, &self.kernel, p, v_mp);
     }
 }
 
@@ -395,12 +399,11 @@ fn powers<const N: usize>(y: &[f64; N]) -> [f64; N] {
 
 /// A polynomial by pairs of powers (Estrin): few operations wait for each other.
 #[inline(always)]
-fn poly6(c: &[f64; 6], z: f64) -> f64 {
-    let z2 = z * z;
-    (c[0] + c[1] * z) + z2 * ((c[2] + c[3] * z) + z2 * (c[4] + c[5] * z))
+fn poly4(c: &[f64; N_X], z: f64, z2: f64) -> f64 {
+    (c[0] + c[1] * z) + z2 * (c[2] + c[3] * z)
 }
 
-/// As [`poly6`].
+/// As [`poly4`].
 #[inline(always)]
 fn poly9(c: [f64; 9], z: f64) -> f64 {
     let (z2, z4) = (z * z, z * z * (z * z));
@@ -409,7 +412,7 @@ fn poly9(c: [f64; 9], z: f64) -> f64 {
     low + z4 * (high + z4 * c[8])
 }
 
-/// As [`poly6`].
+/// As [`poly4`].
 #[inline(always)]
 fn poly10(c: &[f64; N_T], z: f64) -> f64 {
     let (z2, z4) = (z * z, z * z * (z * z));
@@ -429,109 +432,151 @@ fn exp_small(d: f64) -> f64 {
 /// Values that go through all stages of [`maximum`] together; the columns in between stay in the nearest cache.
 const BLOCK: usize = 256;
 
-/// Power over `s` and voltage at maximum power, for whole columns.
-///
-/// One short loop per stage: each has few operations that wait for each other, so that the processor works on many
-/// steps at once.
-fn maximum(g: &[f64], t_cell: &[f64], kernel: &Kernel, p_over_s: &mut [f64], v_mp: &mut [f64]) {
-    let mut room = [[0.0; BLOCK]; 5];
-    let blocks = g.chunks(BLOCK).zip(t_cell.chunks(BLOCK)).zip(p_over_s.chunks_mut(BLOCK).zip(v_mp.chunks_mut(BLOCK)));
-    for ((g, t_cell), (p, v)) in blocks {
-        let n = p.len();
-        let [s, z, w, x, e] = room.each_mut().map(|column| &mut column[..n]);
-        coordinates(g, t_cell, s, z, w);
-        guess(kernel, z, w, x);
-        first_exp(kernel, z, x, e);
-        newton(kernel, s, z, x, e, p, v);
+/// Light as the models of a module read it: a share of 1000 W/m2, held within the range in which voltage follows it, and
+/// the logarithm of that share.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Shares<'a> {
+    /// `G / 1000 W/m2`, held.
+    pub s: &'a [f64],
+    /// `ln s`.
+    pub ln_s: &'a [f64],
+}
+
+impl Shares<'_> {
+    /// A stretch of the columns.
+    pub fn cut(&self, span: std::ops::Range<usize>) -> Shares<'_> {
+        Shares { s: &self.s[span.clone()], ln_s: &self.ln_s[span] }
     }
 }
 
 wide! {
-    /// Light as a share of 1000 W/m2, and temperature and ln of light on -1..1, all held within the range of the curve.
-    fn coordinates(g: &[f64], t_cell: &[f64], s: &mut [f64], z: &mut [f64], w: &mut [f64]) {
-        let n = s.len();
-        let (g, t_cell, z, w) = (&g[..n], &t_cell[..n], &mut z[..n], &mut w[..n]);
-        let (u_low, u_high) = (S_MIN.ln(), S_MAX.ln());
-        let u_scale = 2.0 / (u_high - u_low);
+    /// The columns of [`Shares`].
+    pub(crate) fn shares(g: &[f64], s: &mut [f64], ln_s: &mut [f64]) {
+        let n = g.len();
+        let (s, ln_s) = (&mut s[..n], &mut ln_s[..n]);
         for j in 0..n {
             let x = g[j] / G_STC;
             let x = if x > S_MIN { x } else { S_MIN };
             let x = if x < S_MAX { x } else { S_MAX };
+            s[j] = x;
+            ln_s[j] = maths::ln(x);
+        }
+    }
+}
+
+/// Columns between the stages of [`maximum`].
+struct Room([[f64; BLOCK]; 5]);
+
+thread_local! {
+    /// One a thread, so that none is filled with zeros for every block.
+    static ROOM: RefCell<Room> = const { RefCell::new(Room([[0.0; BLOCK]; 5])) };
+}
+
+/// Power (W) and voltage at maximum power (V), for whole columns.
+///
+/// One short loop per stage: each has few operations that wait for each other, so that the processor works on many
+/// steps at once.
+fn maximum(light: &Shares<'_>, t_cell: &[f64], kernel: &Kernel, p: &mut [f64], v_mp: &mut [f64]) {
+    ROOM.with_borrow_mut(|Room(columns)| {
+        for (k, v) in v_mp.chunks_mut(BLOCK).enumerate() {
+            let span = k * BLOCK..k * BLOCK + v.len();
+            let [z, w, h, i_l, x] = columns.each_mut().map(|column| &mut column[..v.len()]);
+            let light = light.cut(span.clone());
+            coordinates(light.ln_s, &t_cell[span.clone()], z, w);
+            guess(kernel, z, w, h);
+            first_exp(kernel, z, h, i_l, x);
+            top(kernel, light.s, z, i_l, x, h, &mut p[span], v);
+        }
+    });
+}
+
+wide! {
+    /// Temperature and ln of light on -1..1, held within the range of the curve.
+    fn coordinates(ln_s: &[f64], t_cell: &[f64], z: &mut [f64], w: &mut [f64]) {
+        let n = z.len();
+        let (ln_s, t_cell, w) = (&ln_s[..n], &t_cell[..n], &mut w[..n]);
+        let (u_low, u_high) = (S_MIN.ln(), S_MAX.ln());
+        let u_scale = 2.0 / (u_high - u_low);
+        for j in 0..n {
             let t = if t_cell[j] > T_MIN { t_cell[j] } else { T_MIN };
             let t = if t < T_MAX { t } else { T_MAX };
-            s[j] = x;
             z[j] = (t - 0.5 * (T_MIN + T_MAX)) * (2.0 / (T_MAX - T_MIN));
-            w[j] = (maths::ln(x) - u_low) * u_scale - 1.0;
+            w[j] = (ln_s[j] - u_low) * u_scale - 1.0;
         }
     }
 }
 
 wide! {
-    /// Junction voltage over `a` at maximum power, to a few hundredths.
-    fn guess(kernel: &Kernel, z: &[f64], w: &[f64], x: &mut [f64]) {
-        let n = x.len();
+    /// Junction voltage over `a` at maximum power less `x_oc`, to a few hundredths.
+    fn guess(kernel: &Kernel, z: &[f64], w: &[f64], h: &mut [f64]) {
+        let n = h.len();
         let (z, w) = (&z[..n], &w[..n]);
         for j in 0..n {
             let c = &kernel.guess;
-            let z = z[j];
+            let (z, z2) = (z[j], z[j] * z[j]);
             let rows = [
-                poly6(&c[0], z),
-                poly6(&c[1], z),
-                poly6(&c[2], z),
-                poly6(&c[3], z),
-                poly6(&c[4], z),
-                poly6(&c[5], z),
-                poly6(&c[6], z),
-                poly6(&c[7], z),
-                poly6(&c[8], z),
+                poly4(&c[0], z, z2),
+                poly4(&c[1], z, z2),
+                poly4(&c[2], z, z2),
+                poly4(&c[3], z, z2),
+                poly4(&c[4], z, z2),
+                poly4(&c[5], z, z2),
+                poly4(&c[6], z, z2),
+                poly4(&c[7], z, z2),
+                poly4(&c[8], z, z2),
             ];
-            x[j] = poly9(rows, w[j]);
+            h[j] = poly9(rows, w[j]);
         }
     }
 }
 
 wide! {
-    /// The diode's current at 1000 W/m2 times what the guess makes of it.
-    fn first_exp(kernel: &Kernel, z: &[f64], x: &[f64], e: &mut [f64]) {
-        let n = e.len();
-        let (z, x) = (&z[..n], &x[..n]);
+    /// The light current at 1000 W/m2, the guess of the junction voltage over `a`, and (in the place of `h`) the diode's
+    /// current there.
+    fn first_exp(kernel: &Kernel, z: &[f64], h: &mut [f64], i_l: &mut [f64], x: &mut [f64]) {
+        let n = x.len();
+        let (z, h, i_l) = (&z[..n], &mut h[..n], &mut i_l[..n]);
         for j in 0..n {
-            e[j] = poly10(&kernel.i_l, z[j]) * maths::exp(x[j] - poly10(&kernel.x_oc, z[j]));
+            i_l[j] = poly10(&kernel.i_l, z[j]);
+            x[j] = poly10(&kernel.x_oc, z[j]) + h[j];
+            h[j] = i_l[j] * maths::exp(h[j]);
         }
     }
 }
 
 wide! {
-    /// Newton on dP/dx, twice: the guess is good to a few hundredths, each step squares that.
-    fn newton(kernel: &Kernel, s: &[f64], z: &[f64], x: &[f64], e: &[f64], p_over_s: &mut [f64], v_mp: &mut [f64]) {
-        let n = p_over_s.len();
-        let (s, z, x, e, v_mp) = (&s[..n], &z[..n], &x[..n], &e[..n], &mut v_mp[..n]);
+    /// The top of power over the junction voltage: one step of Halley's method on dP/dx, which cubes the few hundredths
+    /// of the guess.
+    fn top(
+        kernel: &Kernel, s: &[f64], z: &[f64], i_l: &[f64], x: &[f64], e: &[f64], p: &mut [f64], v_mp: &mut [f64],
+    ) {
+        let n = p.len();
+        let (s, z, i_l, x, e, v_mp) = (&s[..n], &z[..n], &i_l[..n], &x[..n], &e[..n], &mut v_mp[..n]);
         for j in 0..n {
-            let (s, z, mut x, mut e) = (s[j], z[j], x[j], e[j]);
+            let (s, z, x, e) = (s[j], z[j], x[j], e[j]);
             let t = z * (0.5 * (T_MAX - T_MIN)) + 0.5 * (T_MIN + T_MAX);
             let a = kernel.a_per_k * (t + ZERO_CELSIUS_K);
             let r_s = poly10(&kernel.r_s, z);
             let i_0 = poly10(&kernel.i_0, z);
-            let i_l = poly10(&kernel.i_l, z) * s;
+            let i_l = i_l[j] * s;
             let g_a = kernel.g_sh * s * a;
-            for _ in 0..2 {
-                let i = i_l - (e - i_0) - x * g_a;
-                let i1 = -e - g_a;
-                let v = a * x - i * r_s;
-                let v1 = a - i1 * r_s;
-                let v2 = e * r_s;
-                let slope = v1 * i + v * i1;
-                let bend = v2 * i + 2.0 * v1 * i1 - v * e;
-                let d = -slope / bend;
-                let d = if d > -0.5 { d } else { -0.5 };
-                let d = if d < 0.5 { d } else { 0.5 };
-                x += d;
-                e *= exp_small(d);
-            }
+            let i = i_l - (e - i_0) - x * g_a;
+            let i1 = -e - g_a;
+            let v = a * x - i * r_s;
+            let v1 = a - i1 * r_s;
+            let v2 = e * r_s;
+            // First to third derivative of P = V I over x; those of the current from the second on are all -e.
+            let p1 = v1 * i + v * i1;
+            let p2 = v2 * i + 2.0 * (v1 * i1) - v * e;
+            let p3 = v2 * (i + 3.0 * i1) - e * (3.0 * v1 + v);
+            let d = -2.0 * (p1 * p2) / (2.0 * (p2 * p2) - p1 * p3);
+            let d = if d > -0.5 { d } else { -0.5 };
+            let d = if d < 0.5 { d } else { 0.5 };
+            let (x, e) = (x + d, e * exp_small(d));
             let i = i_l - (e - i_0) - x * g_a;
             let v = a * x - i * r_s;
             v_mp[j] = v;
-            p_over_s[j] = v * i / s;
+            p[j] = v * i;
         }
     }
 }

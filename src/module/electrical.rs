@@ -1,8 +1,10 @@
 //! What a module gives at a light and a heat: power, voltage and current, by the model that its record supports.
 
+use std::ops::Range;
+
 use serde::Serialize;
 
-use super::curve::{Curve, S_MAX, S_MIN, coefficients, held_g};
+use super::curve::{Curve, S_MIN, Shares, coefficients, held_g, shares};
 use super::efficiency::Efficiency;
 use super::smooth::Monotone;
 use super::{Matrix, ModuleError, ModuleSheet, OneDiode, OperatingPoint, typical};
@@ -101,58 +103,65 @@ fn soft(q: f64) -> f64 {
     if q >= -0.5 { 1.0 + q } else { -0.25 / d }
 }
 
-/// The low-light factor as the divisor of a heat term: unchanged from 0.6 up, not below 0.4, smooth. It keeps cold dawns
-/// of a module that is weak in low light from being lifted above what the curve could give.
+/// `x / divisor(a)`: the low-light factor divides a heat term, unchanged from 0.6 up, below that as `0.4 + 0.04/(0.8 - a)`,
+/// not below 0.4, smooth. It keeps cold dawns of a module that is weak in low light from being lifted above what the
+/// curve could give.
 #[inline(always)]
-fn divisor(a: f64) -> f64 {
+fn over_low_light(x: f64, a: f64) -> f64 {
     let d = 0.8 - a;
-    let d = if d > 0.2 { d } else { 0.2 };
-    if a >= 0.6 { a } else { 0.4 + 0.04 / d }
-}
-
-#[inline(always)]
-fn held(g: f64) -> f64 {
-    let s = g / G_STC;
-    let s = if s > S_MIN { s } else { S_MIN };
-    if s < S_MAX { s } else { S_MAX }
+    let plain = a >= 0.6;
+    let (top, bottom) = if plain { (1.0, a) } else { (d, 0.4 * d + 0.04) };
+    x * top / bottom
 }
 
 wide! {
-    fn form_at_25(g: &[f64], form: &Efficiency, out: &mut [f64]) {
+    /// The form at 25 C without its floor; how many values lie below the floor's bend.
+    fn form_at_25(s: &[f64], form: &Efficiency, out: &mut [f64]) -> u64 {
         let n = out.len();
-        let g = &g[..n];
+        let s = &s[..n];
         let scale = form.x.exp();
         let inverse = 1.0 / (scale + 1.0).ln();
+        let mut low = 0;
         for j in 0..n {
-            let s = held(g[j]);
-            let v = maths::ln(s * scale + 1.0) * inverse;
-            out[j] = above_zero((1.0 + form.k_rs + form.k_rsh) * v - form.k_rs * s - form.k_rsh * v * v);
+            let v = maths::ln(s[j] * scale + 1.0) * inverse;
+            let a = (1.0 + form.k_rs + form.k_rsh) * v - form.k_rs * s[j] - form.k_rsh * v * v;
+            low += u64::from(a < 0.3);
+            out[j] = a;
         }
+        low
     }
 }
 
 wide! {
-    fn ln_held(g: &[f64], out: &mut [f64]) {
-        for (x, g) in out.iter_mut().zip(g) {
-            *x = maths::ln(held(*g));
-        }
-    }
-}
-
-wide! {
-    fn add_above_zero(more: &[f64], out: &mut [f64]) {
+    /// What the form leaves of the points, added; how many values lie below the floor's bend.
+    fn add(more: &[f64], out: &mut [f64]) -> u64 {
+        let mut low = 0;
         for (a, more) in out.iter_mut().zip(more) {
-            *a = above_zero(*a + more);
+            *a += more;
+            low += u64::from(*a < 0.3);
+        }
+        low
+    }
+}
+
+wide! {
+    fn raise_above_zero(out: &mut [f64]) {
+        for a in out.iter_mut() {
+            *a = above_zero(*a);
         }
     }
 }
 
 wide! {
-    /// In: `a`. Out: `b` of the sheet model.
-    fn sheet_heat(t_cell: &[f64], gamma: f64, out: &mut [f64]) {
+    /// In: `a`. Out: `b - 1` of the sheet model before it is held above 0; how many lie below the bend of [`soft`].
+    fn sheet_heat(t_cell: &[f64], gamma: f64, out: &mut [f64]) -> u64 {
+        let mut low = 0;
         for (b, t) in out.iter_mut().zip(t_cell) {
-            *b = soft(gamma * (*t - T_STC) / divisor(*b));
+            let q = over_low_light(gamma * (*t - T_STC), *b);
+            low += u64::from(q < -0.5);
+            *b = q;
         }
+        low
     }
 }
 
@@ -165,20 +174,35 @@ wide! {
 }
 
 wide! {
-    fn form_heat(g: &[f64], t_cell: &[f64], form: &Efficiency, out: &mut [f64]) {
+    fn soften(out: &mut [f64]) {
+        for b in out.iter_mut() {
+            *b = soft(*b);
+        }
+    }
+}
+
+wide! {
+    fn add_one(out: &mut [f64]) {
+        for b in out.iter_mut() {
+            *b += 1.0;
+        }
+    }
+}
+
+wide! {
+    fn form_heat(s: &[f64], t_cell: &[f64], form: &Efficiency, out: &mut [f64]) {
         let n = out.len();
-        let (g, t_cell) = (&g[..n], &t_cell[..n]);
+        let (s, t_cell) = (&s[..n], &t_cell[..n]);
         let scale = form.x.exp();
         let inverse = 1.0 / (scale + 1.0).ln();
         let k = 1.0 + form.k_rs + form.k_rsh;
         for j in 0..n {
-            let s = held(g[j]);
+            let s = s[j];
             let v0 = maths::ln(s * scale + 1.0) * inverse;
             let v = maths::ln(s * scale * maths::exp(-form.tc * (t_cell[j] - T_STC)) + 1.0) * inverse;
-            let cold = above_zero(k * v0 - form.k_rs * s - form.k_rsh * v0 * v0);
-            let here = k * v - form.k_rs * s - form.k_rsh * v * v;
             let there = k * v0 - form.k_rs * s - form.k_rsh * v0 * v0;
-            out[j] = soft((here - there) / divisor(cold));
+            let here = k * v - form.k_rs * s - form.k_rsh * v * v;
+            out[j] = soft(over_low_light(here - there, above_zero(there)));
         }
     }
 }
@@ -189,16 +213,44 @@ const BLOCK: usize = 256;
 /// Bounds of the model's power over the curve's; only records far from any one-diode curve reach them.
 const SCALE: (f64, f64) = (0.1, 4.0);
 
+/// Power of the curve over that of the sheet at the same share of light is held above this: a curve in deep weak light may
+/// end in nothing.
+const LEAST_ETA: f64 = 1e-6;
+
 wide! {
-    fn scale_voltage(a: &[f64], b: &[f64], eta: &[f64], v: &mut [f64]) {
+    /// Voltage of the curve times the square root of the model's power over the curve's own (`p`, W).
+    fn scale_voltage(s: &[f64], a: &[f64], b: &[f64], p: &[f64], per_w: f64, v: &mut [f64]) {
         let n = v.len();
-        let (a, b, eta) = (&a[..n], &b[..n], &eta[..n]);
+        let (s, a, b, p) = (&s[..n], &a[..n], &b[..n], &p[..n]);
         for j in 0..n {
-            let f = a[j] * b[j] / eta[j];
+            let own = p[j] * per_w;
+            let least = LEAST_ETA * s[j];
+            let own = if own > least { own } else { least };
+            let f = a[j] * b[j] * s[j] / own;
             let f = if f > SCALE.0 { f } else { SCALE.0 };
             let f = if f < SCALE.1 { f } else { SCALE.1 };
             v[j] *= f.sqrt();
         }
+    }
+}
+
+wide! {
+    /// In: power of the curve, W. Out: its efficiency over that of the sheet.
+    fn efficiency_of(s: &[f64], per_w: f64, p: &mut [f64]) {
+        for (p, s) in p.iter_mut().zip(s) {
+            let x = *p * per_w / s;
+            *p = if x > LEAST_ETA { x } else { LEAST_ETA };
+        }
+    }
+}
+
+/// Hands out the shares of light block by block, with the span of each.
+fn by_shares(g: &[f64], mut each: impl FnMut(&Shares<'_>, Range<usize>)) {
+    let (mut s, mut ln_s) = ([0.0; BLOCK], [0.0; BLOCK]);
+    for (k, g) in g.chunks(BLOCK).enumerate() {
+        let (s, ln_s) = (&mut s[..g.len()], &mut ln_s[..g.len()]);
+        shares(g, s, ln_s);
+        each(&Shares { s, ln_s }, k * BLOCK..k * BLOCK + g.len());
     }
 }
 
@@ -412,31 +464,51 @@ impl Electrical {
 
     /// `a(G) = eta(G, 25 C)/eta_stc`, above 0 at any light; held below 1 W/m2 and above 1600 W/m2.
     pub fn low_light(&self, g_eff: &[f64], out: &mut [f64]) {
+        by_shares(g_eff, |light, span| self.low_light_of(light, &mut out[span]));
+    }
+
+    /// [`Electrical::low_light`] of light whose shares are known.
+    pub(crate) fn low_light_of(&self, light: &Shares<'_>, out: &mut [f64]) {
         match &self.power {
-            Power::Sheet { form, rest: None } | Power::Matrix { form } => form_at_25(g_eff, form, out),
-            Power::Sheet { form, rest: Some(rest) } => {
-                form_at_25(g_eff, form, out);
-                let (mut ln_s, mut more) = ([0.0; BLOCK], [0.0; BLOCK]);
-                for (a, g) in out.chunks_mut(BLOCK).zip(g_eff.chunks(BLOCK)) {
-                    let (ln_s, more) = (&mut ln_s[..g.len()], &mut more[..g.len()]);
-                    ln_held(g, ln_s);
-                    rest.column(ln_s, more);
-                    add_above_zero(more, a);
+            Power::Sheet { form, rest } => {
+                let mut low = form_at_25(light.s, form, out);
+                if let Some(rest) = rest {
+                    // The floor counts for the form alone too.
+                    if low > 0 {
+                        raise_above_zero(out);
+                    }
+                    let mut more = [0.0; BLOCK];
+                    low = 0;
+                    for (a, ln_s) in out.chunks_mut(BLOCK).zip(light.ln_s.chunks(BLOCK)) {
+                        let more = &mut more[..a.len()];
+                        rest.column(ln_s, more);
+                        low += add(more, a);
+                    }
+                }
+                if low > 0 {
+                    raise_above_zero(out);
+                }
+            }
+            Power::Matrix { form } => {
+                if form_at_25(light.s, form, out) > 0 {
+                    raise_above_zero(out);
                 }
             }
             Power::MatrixBilinear { matrix } => {
-                for (a, g) in out.iter_mut().zip(g_eff) {
-                    *a = matrix.bilinear(held(*g) * G_STC, T_STC);
+                for (a, s) in out.iter_mut().zip(light.s) {
+                    *a = matrix.bilinear(s * G_STC, T_STC);
                 }
             }
             Power::OneDiode => {
-                let warm = vec![T_STC; g_eff.len()];
-                let mut v = vec![0.0; g_eff.len()];
-                self.curve_power(g_eff, &warm, out, &mut v);
+                let (warm, mut v) = ([T_STC; BLOCK], [0.0; BLOCK]);
+                for (k, out) in out.chunks_mut(BLOCK).enumerate() {
+                    let n = out.len();
+                    self.curve_power(&light.cut(k * BLOCK..k * BLOCK + n), &warm[..n], out, &mut v[..n]);
+                }
             }
             Power::Gamma => out.fill(1.0),
             Power::Bent { base, stretch, .. } => {
-                self.with_power(base).low_light(g_eff, out);
+                self.with_power(base).low_light_of(light, out);
                 for a in out.iter_mut() {
                     *a = above_zero(1.0 + stretch * (*a - 1.0));
                 }
@@ -450,53 +522,56 @@ impl Electrical {
 
     /// `b(G,T) = eta(G,T)/eta(G,25)`, above 0.
     pub fn heat(&self, g_eff: &[f64], t_cell: &[f64], out: &mut [f64]) {
+        let mut a = [0.0; BLOCK];
+        by_shares(g_eff, |light, span| {
+            let a = &mut a[..span.len()];
+            self.low_light_of(light, a);
+            self.heat_of(light, a, &t_cell[span.clone()], &mut out[span]);
+        });
+    }
+
+    /// [`Electrical::heat`] where the model's own `a` is known already.
+    pub(crate) fn heat_of(&self, light: &Shares<'_>, a: &[f64], t_cell: &[f64], out: &mut [f64]) {
         match &self.power {
             Power::Sheet { .. } => {
-                self.low_light(g_eff, out);
-                sheet_heat(t_cell, self.gamma, out);
+                out.copy_from_slice(a);
+                if sheet_heat(t_cell, self.gamma, out) > 0 {
+                    soften(out);
+                } else {
+                    add_one(out);
+                }
             }
-            Power::Matrix { form } => form_heat(g_eff, t_cell, form, out),
+            Power::Matrix { form } => form_heat(light.s, t_cell, form, out),
             Power::MatrixBilinear { matrix } => {
-                for ((b, g), t) in out.iter_mut().zip(g_eff).zip(t_cell) {
-                    let g = held(*g) * G_STC;
+                for ((b, s), t) in out.iter_mut().zip(light.s).zip(t_cell) {
+                    let g = s * G_STC;
                     *b = matrix.bilinear(g, *t) / matrix.bilinear(g, T_STC);
                 }
             }
             Power::OneDiode => {
-                let n = g_eff.len();
-                let (mut cold, mut v) = (vec![0.0; n], vec![0.0; n]);
-                self.low_light(g_eff, &mut cold);
-                self.curve_power(g_eff, t_cell, out, &mut v);
-                for (b, a) in out.iter_mut().zip(&cold) {
+                let mut v = [0.0; BLOCK];
+                for (k, out) in out.chunks_mut(BLOCK).enumerate() {
+                    let span = k * BLOCK..k * BLOCK + out.len();
+                    self.curve_power(&light.cut(span.clone()), &t_cell[span], out, &mut v[..out.len()]);
+                }
+                for (b, a) in out.iter_mut().zip(a) {
                     *b /= a;
                 }
             }
             Power::Gamma => gamma_heat(t_cell, self.gamma, out),
             Power::Bent { base, more_per_k, .. } => {
-                self.with_power(base).heat(g_eff, t_cell, out);
+                let base = self.with_power(base);
+                let mut own = [0.0; BLOCK];
+                for (k, out) in out.chunks_mut(BLOCK).enumerate() {
+                    let span = k * BLOCK..k * BLOCK + out.len();
+                    let (light, own) = (light.cut(span.clone()), &mut own[..out.len()]);
+                    base.low_light_of(&light, own);
+                    base.heat_of(&light, own, &t_cell[span], out);
+                }
                 for (b, t) in out.iter_mut().zip(t_cell) {
                     *b = soft(*b - 1.0 + more_per_k * (t - T_STC));
                 }
             }
-        }
-    }
-
-    /// [`Electrical::heat`] where the model's own `a` is known already.
-    pub(crate) fn heat_over(&self, a: &[f64], g_eff: &[f64], t_cell: &[f64], out: &mut [f64]) {
-        if let Power::Sheet { .. } = &self.power {
-            out.copy_from_slice(a);
-            sheet_heat(t_cell, self.gamma, out);
-        } else {
-            self.heat(g_eff, t_cell, out);
-        }
-    }
-
-    /// [`Electrical::v_mp`] where the model's own `a` and `b` are known already.
-    pub(crate) fn voltage_over(&self, g_eff: &[f64], t_cell: &[f64], a: &[f64], b: &[f64], out: &mut [f64]) {
-        if matches!(self.power, Power::OneDiode) {
-            self.v_mp(g_eff, t_cell, out);
-        } else {
-            self.voltage(g_eff, t_cell, a, b, out);
         }
     }
 
@@ -511,54 +586,68 @@ impl Electrical {
 
     /// Voltage at maximum power, V, above 0.
     pub fn v_mp(&self, g_eff: &[f64], t_cell: &[f64], out: &mut [f64]) {
-        // In blocks that stay in the nearest cache, without an allocation.
         let (mut a, mut b) = ([0.0; BLOCK], [0.0; BLOCK]);
-        for ((v, g), t) in out.chunks_mut(BLOCK).zip(g_eff.chunks(BLOCK)).zip(t_cell.chunks(BLOCK)) {
-            self.operate(g, t, &mut a[..v.len()], &mut b[..v.len()], v);
-        }
+        by_shares(g_eff, |light, span| {
+            let (a, b) = (&mut a[..span.len()], &mut b[..span.len()]);
+            self.operate_of(light, &t_cell[span.clone()], a, b, &mut out[span]);
+        });
     }
 
-    /// Voltage of the curve, scaled to the power model's `a b`.
-    fn voltage(&self, g_eff: &[f64], t_cell: &[f64], a: &[f64], b: &[f64], out: &mut [f64]) {
-        if self.curve.is_some() {
-            let mut eta = [0.0; BLOCK];
-            for (k, v) in out.chunks_mut(BLOCK).enumerate() {
-                let span = k * BLOCK..k * BLOCK + v.len();
-                let eta = &mut eta[..v.len()];
-                self.curve_power(&g_eff[span.clone()], &t_cell[span.clone()], eta, v);
-                scale_voltage(&a[span.clone()], &b[span], eta, v);
-            }
-        } else {
+    /// Voltage of the curve, scaled to the power model's own `a b`.
+    pub(crate) fn voltage_of(&self, light: &Shares<'_>, t_cell: &[f64], a: &[f64], b: &[f64], out: &mut [f64]) {
+        let Some(curve) = &self.curve else {
             for (v, t) in out.iter_mut().zip(t_cell) {
                 *v = self.v_mp * soft((self.gamma - self.alpha) * (t - T_STC));
+            }
+            return;
+        };
+        let mut p = [0.0; BLOCK];
+        for (k, v) in out.chunks_mut(BLOCK).enumerate() {
+            let span = k * BLOCK..k * BLOCK + v.len();
+            let (light, p) = (light.cut(span.clone()), &mut p[..v.len()]);
+            curve.columns(&light, &t_cell[span.clone()], p, v);
+            // The curve as the model of power needs no scale.
+            if !matches!(self.power, Power::OneDiode) {
+                scale_voltage(light.s, &a[span.clone()], &b[span], p, 1.0 / self.p_stc_w, v);
             }
         }
     }
 
     /// All three at once: `a`, `b` and voltage at maximum power.
     pub fn operate(&self, g_eff: &[f64], t_cell: &[f64], a: &mut [f64], b: &mut [f64], v_mp: &mut [f64]) {
-        self.low_light(g_eff, a);
+        by_shares(g_eff, |light, span| {
+            let (a, b) = (&mut a[span.clone()], &mut b[span.clone()]);
+            self.operate_of(light, &t_cell[span.clone()], a, b, &mut v_mp[span]);
+        });
+    }
+
+    /// [`Electrical::operate`] of light whose shares are known.
+    pub(crate) fn operate_of(
+        &self,
+        light: &Shares<'_>,
+        t_cell: &[f64],
+        a: &mut [f64],
+        b: &mut [f64],
+        v_mp: &mut [f64],
+    ) {
+        self.low_light_of(light, a);
         if matches!(self.power, Power::OneDiode) {
-            self.curve_power(g_eff, t_cell, b, v_mp);
+            // Power and voltage in one go.
+            self.curve_power(light, t_cell, b, v_mp);
             for (b, a) in b.iter_mut().zip(a.iter()) {
                 *b /= a;
             }
             return;
         }
-        self.heat_over(a, g_eff, t_cell, b);
-        self.voltage(g_eff, t_cell, a, b, v_mp);
+        self.heat_of(light, a, t_cell, b);
+        self.voltage_of(light, t_cell, a, b, v_mp);
     }
 
-    /// Relative efficiency of the unscaled curve and its voltage.
-    fn curve_power(&self, g: &[f64], t: &[f64], eta: &mut [f64], v: &mut [f64]) {
+    /// Efficiency of the unscaled curve over that of the sheet, and its voltage.
+    fn curve_power(&self, light: &Shares<'_>, t: &[f64], eta: &mut [f64], v: &mut [f64]) {
         if let Some(curve) = &self.curve {
-            curve.columns(g, t, eta, v);
-            let scale = 1.0 / self.p_stc_w;
-            for eta in eta.iter_mut() {
-                // A curve in deep weak light may end in nothing; the factor stays above 0.
-                let x = *eta * scale;
-                *eta = if x > 1e-6 { x } else { 1e-6 };
-            }
+            curve.columns(light, t, eta, v);
+            efficiency_of(light.s, 1.0 / self.p_stc_w, eta);
         } else {
             eta.fill(1.0);
             v.fill(self.v_mp);

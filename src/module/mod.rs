@@ -30,6 +30,7 @@ mod validate;
 mod vet;
 
 pub use curve::{Curve, HeatLaw};
+pub(crate) use curve::{Shares, shares};
 pub use diode::{Near, OneDiode, OperatingPoint};
 pub use efficiency::Efficiency;
 pub use electrical::{Electrical, MODELS, Power};

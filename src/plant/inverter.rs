@@ -25,7 +25,20 @@ pub struct AcColumns {
     pub ac: Vec<f64>,
     /// Drawn from the grid in steps without output, W, 0 or more.
     pub draw: Vec<f64>,
-    scratch: Vec<f64>,
+}
+
+impl AcColumns {
+    /// Makes room for so many steps.
+    pub(crate) fn fit(&mut self, n: usize) {
+        for column in [&mut self.before_limit, &mut self.ac, &mut self.draw] {
+            column.resize(n, 0.0);
+        }
+    }
+
+    /// A stretch of the three columns.
+    pub(crate) fn steps(&mut self, span: std::ops::Range<usize>) -> [&mut [f64]; 3] {
+        [&mut self.before_limit[span.clone()], &mut self.ac[span.clone()], &mut self.draw[span]]
+    }
 }
 
 /// An inverter ready to convert columns.
@@ -127,42 +140,41 @@ impl Inverter {
     /// draw `n night_w`; steps without light, which are not in the columns, draw the same.
     pub fn convert(&self, n: u32, p_dc: &[f64], v: Option<&[f64]>, t_amb: &[f64], out: &mut AcColumns) {
         let len = p_dc.len().min(t_amb.len()).min(v.map_or(usize::MAX, <[f64]>::len));
-        let (p_dc, t_amb) = (&p_dc[..len], &t_amb[..len]);
-        let n = f64::from(n.max(1));
-        self.loss(n, p_dc, v, out);
-        self.limit.column(1.0, t_amb, &mut out.draw);
-        let night = n * self.night_w;
-        finish(n, night, self.limit_by_current_w, p_dc, &mut out.before_limit, &mut out.ac, &mut out.draw);
+        out.fit(len);
+        self.convert_steps(n, &p_dc[..len], v, &t_amb[..len], out.steps(0..len));
     }
 
-    /// [`Inverter::convert`] for those who ask only for the power before the limit and for the draw; `out.ac` is then
-    /// of no use.
-    pub fn convert_open(&self, n: u32, p_dc: &[f64], v: Option<&[f64]>, out: &mut AcColumns) {
-        let len = p_dc.len().min(v.map_or(usize::MAX, <[f64]>::len));
-        let p_dc = &p_dc[..len];
+    /// [`Inverter::convert`] of a stretch of the year; all columns are as long as `p_dc`.
+    pub(crate) fn convert_steps(&self, n: u32, p_dc: &[f64], v: Option<&[f64]>, t_amb: &[f64], out: [&mut [f64]; 3]) {
         let n = f64::from(n.max(1));
-        self.loss(n, p_dc, v, out);
-        finish_open(n, n * self.night_w, p_dc, &mut out.before_limit, &mut out.draw);
+        let [before, ac, draw] = out;
+        self.loss(n, p_dc, v, [before, ac, draw]);
+        self.limit.column(1.0, t_amb, draw);
+        finish(n, n * self.night_w, self.limit_by_current_w, p_dc, before, ac, draw);
     }
 
-    /// Loss of one of `n` inverters into `out.before_limit`, which holds it until `finish` turns it over; `out.draw`
-    /// is to hold the limit until then.
-    fn loss(&self, n: f64, p_dc: &[f64], v: Option<&[f64]>, out: &mut AcColumns) {
-        let len = p_dc.len();
-        for column in [&mut out.before_limit, &mut out.ac, &mut out.draw] {
-            column.resize(len, 0.0);
-        }
+    /// [`Inverter::convert_steps`] for those who ask only for the power before the limit and for the draw; the power
+    /// behind the limit is then of no use.
+    pub(crate) fn convert_open_steps(&self, n: u32, p_dc: &[f64], v: Option<&[f64]>, out: [&mut [f64]; 3]) {
+        let n = f64::from(n.max(1));
+        let [before, ac, draw] = out;
+        self.loss(n, p_dc, v, [before, ac, draw]);
+        finish_open(n, n * self.night_w, p_dc, before, draw);
+    }
+
+    /// Loss of one of `n` inverters into the first column, which holds it until `finish` turns it over; the others are
+    /// free until then.
+    fn loss(&self, n: f64, p_dc: &[f64], v: Option<&[f64]>, [loss, here, next]: [&mut [f64]; 3]) {
         match v {
             Some(v) if self.uses_voltage() => {
-                out.scratch.resize(len, 0.0);
-                self.at_v[0].1.column(1.0 / n, p_dc, &mut out.before_limit);
-                out.ac.copy_from_slice(&out.before_limit);
+                self.at_v[0].1.column(1.0 / n, p_dc, loss);
+                here.copy_from_slice(loss);
                 for pair in self.at_v.windows(2) {
-                    pair[1].1.column(1.0 / n, p_dc, &mut out.scratch);
-                    blend(&v[..len], [pair[0].0, pair[1].0], &out.scratch, &mut out.ac, &mut out.before_limit);
+                    pair[1].1.column(1.0 / n, p_dc, next);
+                    blend(&v[..p_dc.len()], [pair[0].0, pair[1].0], next, here, loss);
                 }
             }
-            _ => self.curve.column(1.0 / n, p_dc, &mut out.before_limit),
+            _ => self.curve.column(1.0 / n, p_dc, loss),
         }
     }
 

@@ -2,7 +2,7 @@
 
 use chrono::Datelike;
 
-use crate::energy::{Common, Effect, OptionYear, Plan, PlannedOption, Scratch, SiteLight, Stages, run};
+use crate::energy::{Common, Effect, Lights, OptionYear, Plan, PlannedOption, Scratch, SiteLight, Stages, run_under};
 use crate::job::{Job, MoneySpec, ResolvedOption};
 use crate::module::ModuleSheet;
 use crate::units::Note;
@@ -92,12 +92,12 @@ fn weighed(
     let course = Passing::of(spec);
     let n = spec.ageing.years.max(1);
 
-    let mut scratch = Scratch::default();
+    let (mut lights, mut scratch) = (Lights::new(&plan.site, &common), Scratch::default());
     let cases: Vec<Case> = plan
         .options
         .iter()
         .zip(&job.options)
-        .map(|(planned, option)| case(job, plan, &common, planned, option, course, n, &mut scratch, &mut notes))
+        .map(|(planned, option)| case(job, plan, planned, option, course, n, (&mut lights, &mut scratch), &mut notes))
         .collect();
     let dirt = spec.losses.dirt_pct.months();
     let dirt_taken = spec.losses.dirt_model.is_some() || dirt.iter().any(|x| *x > 0.0);
@@ -263,16 +263,15 @@ pub(crate) fn with_load(
 fn case<'a>(
     job: &'a Job,
     plan: &'a Plan,
-    common: &Common,
     planned: &'a PlannedOption,
     option: &'a ResolvedOption,
     course: Passing,
     n: u32,
-    scratch: &mut Scratch,
+    (lights, scratch): (&mut Lights<'_>, &mut Scratch),
     notes: &mut Vec<Note>,
 ) -> Case<'a> {
     let sheet = job.module(option);
-    let sums = run(&planned.setup, &plan.site, common, scratch);
+    let sums = run_under(&planned.setup, lights, scratch);
     let ageing_pct = sheet.ageing_pct_per_year.unwrap_or_else(|| {
         notes.push(Note::loud(
             "years.ageing-default",
@@ -295,7 +294,7 @@ fn case<'a>(
         y.outage_lost_kwh = outage.max(0.0) * y.left * y.clean;
     }
     let facts = facts_of(job, plan, planned, option, sheet, &year, ageing_pct, years.iter().map(|y| y.e_ac_kwh).sum());
-    let energies = energies_of(&plan.site, common, &scratch.p_delivered, &years);
+    let energies = energies_of(&plan.site, lights.common(), &scratch.p_delivered, &years);
     let bill = bill_of(job, planned, option, sheet);
     if job.spec.money.is_some() && sheet.price_per_w.is_none() {
         notes.push(Note::loud(
@@ -506,11 +505,12 @@ pub fn brief(
     let common = with_load(job, weather, &plan.site, &plan.common, &mut notes);
     let course = Passing::of(spec);
     let n = spec.ageing.years.max(1);
+    let mut lights = Lights::new(&plan.site, &common);
     let cases: Vec<Case> = plan
         .options
         .iter()
         .zip(&job.options)
-        .map(|(planned, option)| case(job, plan, &common, planned, option, course, n, scratch, &mut notes))
+        .map(|(planned, option)| case(job, plan, planned, option, course, n, (&mut lights, scratch), &mut notes))
         .collect();
     let split = |k: usize| {
         let (a, b) = (cases.first()?, cases.get(k)?);
