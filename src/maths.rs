@@ -219,37 +219,26 @@ pub fn acos_rough(x: f64) -> f64 {
     if x < 0.0 { std::f64::consts::PI - r } else { r }
 }
 
-/// Sums a column in a fixed order of eight lanes, so that every instruction set and thread count gives the same bits.
-pub fn sum(x: &[f64]) -> f64 {
-    let mut lanes = Lanes::default();
-    lanes.add(x);
-    lanes.sum()
-}
+const LANES: usize = 32;
 
-/// [`sum`] of a column that comes in pieces; all but the last have a multiple of eight values.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(crate) struct Lanes([f64; 8]);
-
-impl Lanes {
-    /// One more piece.
-    pub fn add(&mut self, x: &[f64]) {
-        let Lanes(lanes) = self;
-        let chunks = x.chunks_exact(8);
+wide! {
+    /// Sums a column in a fixed order of 32 lanes, so that every instruction set and thread count gives the same bits.
+    pub fn sum(x: &[f64]) -> f64 {
+        let mut lanes = [0.0_f64; LANES];
+        let chunks = x.chunks_exact(LANES);
         let rest = chunks.remainder();
         for chunk in chunks {
-            for (lane, value) in lanes.iter_mut().zip(chunk) {
-                *lane += value;
-            }
+            for l in 0..LANES { lanes[l] += chunk[l]; }
         }
         for (lane, value) in lanes.iter_mut().zip(rest) {
             *lane += value;
         }
-    }
-
-    /// All of it.
-    pub fn sum(&self) -> f64 {
-        let Lanes(l) = self;
-        ((l[0] + l[4]) + (l[1] + l[5])) + ((l[2] + l[6]) + (l[3] + l[7]))
+        let mut half = LANES / 2;
+        while half > 0 {
+            for l in 0..half { lanes[l] += lanes[l + half]; }
+            half /= 2;
+        }
+        lanes[0]
     }
 }
 

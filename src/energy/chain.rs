@@ -10,13 +10,12 @@ use std::sync::Arc;
 use super::MonthSums;
 use super::account::{Account, AccountLine, Effect};
 use super::light::{CellLight, Lights};
-use super::setup::{Common, PartShade, Setup};
+use super::setup::{Common, PartShade, Setup, StringsOfInput};
 use super::site::SiteLight;
-use crate::maths::Lanes;
 use crate::module::Glass;
 use crate::plant::{AcColumns, InputColumns, StringSet, operate};
 use crate::units::{G_STC, T_STC};
-use crate::wide;
+use crate::{maths, wide};
 
 /// Steps that go through the whole chain together, within one month; the columns in between stay in the near caches.
 const BLOCK: usize = 256;
@@ -97,17 +96,11 @@ impl PartColumns {
 
 /// Sums by month of a column that comes in blocks.
 #[derive(Debug, Clone, Copy, Default)]
-struct ByMonth {
-    lanes: [Lanes; 12],
-}
+struct ByMonth([f64; 12]);
 
 impl ByMonth {
     fn add(&mut self, month: usize, block: &[f64]) {
-        self.lanes[month].add(block);
-    }
-
-    fn sums(&self) -> [f64; 12] {
-        self.lanes.map(|l| l.sum())
+        self.0[month] += maths::sum(block);
     }
 }
 
@@ -159,7 +152,7 @@ impl Sums {
 /// A month and a stretch of its steps.
 type Span = (usize, Range<usize>);
 
-/// The steps of a site in blocks; only the last of a month has a number of steps that is no multiple of eight.
+/// The steps of a site in blocks.
 fn blocks(site: &SiteLight) -> impl Iterator<Item = Span> + '_ {
     (0..12).flat_map(|month| {
         let (from, to) = (site.sun.month_start[month], site.sun.month_start[month + 1]);
@@ -344,7 +337,7 @@ fn ac_side(common: &Common, month: usize, p: &mut [f64], loss: &mut Vec<f64>, su
 fn after(setup: &Setup, site: &SiteLight, common: &Common, s: &Scratch, mut tally: Tally) -> YearSums {
     let sums = &s.sums.plant;
     let kwh = site.step_h / 1000.0;
-    let kwh_of = |sums: &ByMonth| sums.sums().map(|x| x * kwh);
+    let kwh_of = |sums: &ByMonth| sums.0.map(|x| x * kwh);
     let e_dc = kwh_of(&sums.dc);
     tally.add(Effect::OutsideWindow, e_dc, 1.0);
 
@@ -369,7 +362,7 @@ fn after(setup: &Setup, site: &SiteLight, common: &Common, s: &Scratch, mut tall
     tally.add(Effect::Outage, left, 1.0);
     let mut export_lost = [0.0; 12];
     if common.export_limit.is_some() {
-        export_lost = sums.export_lost.sums().map(|x| x * kwh * in_service);
+        export_lost = sums.export_lost.0.map(|x| x * kwh * in_service);
         left = less(&left, &export_lost);
         tally.add(Effect::ExportLimit, left, 1.0);
     }
@@ -390,7 +383,7 @@ fn after(setup: &Setup, site: &SiteLight, common: &Common, s: &Scratch, mut tall
 /// Energy with the AC and export limits lifted, outage kept, when all blocks are through.
 fn open_after(setup: &Setup, site: &SiteLight, common: &Common, s: &Scratch) -> [f64; 12] {
     let sums = &s.sums.plant;
-    let open = sums.open.sums().map(|x| x * site.step_h / 1000.0);
+    let open = sums.open.0.map(|x| x * site.step_h / 1000.0);
     let (_, after) = behind(site, common, &open, &sums.open_behind);
     less(&after, &draw_kwh(setup, site, sums)).map(|x| x * common.outage.kept())
 }
@@ -403,7 +396,7 @@ fn volts<'a>(setup: &Setup, v_dc: &'a [f64]) -> Option<&'a [f64]> {
 /// Draw in the hours without output by month, kWh.
 fn draw_kwh(setup: &Setup, site: &SiteLight, sums: &PlantSums) -> [f64; 12] {
     let night_w = setup.conversion.inverter.night_w() * f64::from(setup.conversion.count);
-    let day = sums.draw.sums();
+    let day = sums.draw.0;
     std::array::from_fn(|m| (site.night_h[m] * night_w + day[m] * site.step_h) / 1000.0)
 }
 
@@ -411,10 +404,10 @@ fn draw_kwh(setup: &Setup, site: &SiteLight, sums: &PlantSums) -> [f64; 12] {
 /// too.
 fn behind(site: &SiteLight, common: &Common, before: &[f64; 12], sums: &[ByMonth; 2]) -> ([f64; 12], [f64; 12]) {
     let kwh = site.step_h / 1000.0;
-    let after_cable = if common.ac_cable.is_some() { sums[0].sums().map(|x| x * kwh) } else { *before };
+    let after_cable = if common.ac_cable.is_some() { sums[0].0.map(|x| x * kwh) } else { *before };
     let mut after_transformer = after_cable;
     if let Some(transformer) = &common.transformer {
-        let after = sums[1].sums();
+        let after = sums[1].0;
         after_transformer =
             std::array::from_fn(|m| after[m] * kwh - transformer.loss_w(0.0) * site.night_h[m] / 1000.0);
     }
@@ -491,20 +484,20 @@ fn tell_dc(setup: &Setup, site: &SiteLight, s: &Scratch, tally: &mut Tally) {
             tally.add(Effect::Spectrum, spectrum, per_light);
         }
         tally.add(Effect::Rear, light.rear, per_light);
-        tally.add(Effect::LowLight, sums.low.sums(), per_power);
-        let heat = sums.rel.sums();
+        tally.add(Effect::LowLight, sums.low.0, per_power);
+        let heat = sums.rel.0;
         tally.add(Effect::Temperature, heat, per_power);
         tally.add(Effect::LightInduced, heat, per_power * setup.light_induced.kept());
         if wiring.inputs.is_empty() {
-            let lump = sums.lump.sums();
+            let lump = sums.lump.0;
             tally.add(Effect::ModuleConverter, lump, per_power);
             tally.add(Effect::Mismatch, lump, per_power * wiring.mismatch.kept());
-            tally.add(Effect::DcCable, sums.cable.sums(), per_power);
+            tally.add(Effect::DcCable, sums.cable.0, per_power);
         }
     }
     for (input, sums) in wiring.inputs.iter().zip(&s.sums.inputs) {
         let per_power = scale_of(setup) * f64::from(input.alike) * site.step_h / 1000.0;
-        let (shared, cable) = (sums.shared.sums(), sums.cable.sums());
+        let (shared, cable) = (sums.shared.0, sums.cable.0);
         tally.add(Effect::Mismatch, shared, per_power);
         tally.add(Effect::DcCable, less(&shared, &cable), per_power);
     }
@@ -562,24 +555,24 @@ fn strings(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
     }
     let modules = f64::from(wiring.modules());
     for (k, input) in wiring.inputs.iter().enumerate() {
-        let sets: Vec<StringSet<'_>> = input
-            .strings
-            .iter()
-            .map(|x| {
-                let part = &s.parts[x.part];
-                StringSet {
-                    curve: wiring.electrical.as_ref(),
-                    n_series: x.n_series,
-                    count: x.count,
-                    loop_ohm: x.loop_ohm,
-                    g: &part.g_eff()[span.clone()],
-                    t: &part.t_cell[span.clone()],
-                    v_mp: &part.v[span.clone()],
-                    i_mp: &part.i[span.clone()],
-                }
-            })
-            .collect();
-        operate(&sets, &wiring.limits, &mut s.input);
+        let set = |x: &StringsOfInput| {
+            let part = &s.parts[x.part];
+            StringSet {
+                curve: wiring.electrical.as_ref(),
+                n_series: x.n_series,
+                count: x.count,
+                loop_ohm: x.loop_ohm,
+                g: &part.g_eff()[span.clone()],
+                t: &part.t_cell[span.clone()],
+                v_mp: &part.v[span.clone()],
+                i_mp: &part.i[span.clone()],
+            }
+        };
+        match input.strings.as_slice() {
+            [one] => operate(&[set(one)], &wiring.limits, &mut s.input),
+            [one, two] => operate(&[set(one), set(two)], &wiring.limits, &mut s.input),
+            more => operate(&more.iter().map(set).collect::<Vec<_>>(), &wiring.limits, &mut s.input),
+        }
         let here: u32 = input.strings.iter().map(|x| x.n_series * x.count).sum();
         let weight = f64::from(input.alike * here) / modules;
         let work = &mut s.block.work[..span.len()];

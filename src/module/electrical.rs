@@ -153,13 +153,15 @@ wide! {
 }
 
 wide! {
-    /// In: `a`. Out: `b - 1` of the sheet model before it is held above 0; how many lie below the bend of [`soft`].
-    fn sheet_heat(t_cell: &[f64], gamma: f64, out: &mut [f64]) -> u64 {
+    /// `b` of the sheet model as far as it needs no [`soft`]; how many values do.
+    fn sheet_heat(a: &[f64], t_cell: &[f64], gamma: f64, out: &mut [f64]) -> u64 {
+        let n = out.len();
+        let (a, t_cell) = (&a[..n], &t_cell[..n]);
         let mut low = 0;
-        for (b, t) in out.iter_mut().zip(t_cell) {
-            let q = over_low_light(gamma * (*t - T_STC), *b);
+        for j in 0..n {
+            let q = over_low_light(gamma * (t_cell[j] - T_STC), a[j]);
             low += u64::from(q < -0.5);
-            *b = q;
+            out[j] = 1.0 + q;
         }
         low
     }
@@ -174,17 +176,12 @@ wide! {
 }
 
 wide! {
-    fn soften(out: &mut [f64]) {
-        for b in out.iter_mut() {
-            *b = soft(*b);
-        }
-    }
-}
-
-wide! {
-    fn add_one(out: &mut [f64]) {
-        for b in out.iter_mut() {
-            *b += 1.0;
+    /// [`sheet_heat`] of any values.
+    fn soft_sheet_heat(a: &[f64], t_cell: &[f64], gamma: f64, out: &mut [f64]) {
+        let n = out.len();
+        let (a, t_cell) = (&a[..n], &t_cell[..n]);
+        for j in 0..n {
+            out[j] = soft(over_low_light(gamma * (t_cell[j] - T_STC), a[j]));
         }
     }
 }
@@ -534,11 +531,8 @@ impl Electrical {
     pub(crate) fn heat_of(&self, light: &Shares<'_>, a: &[f64], t_cell: &[f64], out: &mut [f64]) {
         match &self.power {
             Power::Sheet { .. } => {
-                out.copy_from_slice(a);
-                if sheet_heat(t_cell, self.gamma, out) > 0 {
-                    soften(out);
-                } else {
-                    add_one(out);
+                if sheet_heat(a, t_cell, self.gamma, out) > 0 {
+                    soft_sheet_heat(a, t_cell, self.gamma, out);
                 }
             }
             Power::Matrix { form } => form_heat(light.s, t_cell, form, out),

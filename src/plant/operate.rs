@@ -160,11 +160,15 @@ const BLOCK: usize = 64;
 fn equal(set: &StringSet<'_>, limits: &InputLimits, len: usize, out: &mut InputColumns) {
     let (v_mp, i_mp) = (&set.v_mp[..len], &set.i_mp[..len]);
     let (n, count) = (f64::from(set.n_series), f64::from(set.count));
-    at_maximum(n, count, set.loop_ohm, v_mp, i_mp, &mut out.own, &mut out.cable, &mut out.v);
-    out.shared.copy_from_slice(&out.own);
-    out.held.copy_from_slice(&out.own);
     let [low, high] = limits.window_v.unwrap_or([0.0, f64::MAX]);
     let i_max = limits.i_max.unwrap_or(f64::MAX) / count;
+    let InputColumns { own, cable, v, .. } = out;
+    let outside = at_maximum([n, count, set.loop_ohm], [low, high, i_max], v_mp, i_mp, own, cable, v);
+    out.shared.copy_from_slice(&out.own);
+    out.held.copy_from_slice(&out.own);
+    if outside == 0 {
+        return;
+    }
     let mut ready = Vec::with_capacity(1);
     for start in (0..len).step_by(BLOCK) {
         let block = start..len.min(start + BLOCK);
@@ -183,14 +187,22 @@ fn equal(set: &StringSet<'_>, limits: &InputLimits, len: usize, out: &mut InputC
 }
 
 crate::wide! {
+    /// Every string at its own maximum power point; in how many steps that lies outside the limits.
     fn at_maximum(
-        n: f64, count: f64, ohm: f64, v_mp: &[f64], i_mp: &[f64], p: &mut [f64], cable: &mut [f64], v: &mut [f64],
-    ) {
-        for ((((v_mp, i_mp), p), cable), v) in v_mp.iter().zip(i_mp).zip(p.iter_mut()).zip(cable.iter_mut()).zip(v.iter_mut()) {
-            *p = (n * count) * (v_mp * i_mp);
-            *cable = (count * ohm) * (i_mp * i_mp);
-            *v = n * v_mp - ohm * i_mp;
+        string: [f64; 3], limits: [f64; 3], v_mp: &[f64], i_mp: &[f64], p: &mut [f64], cable: &mut [f64], v: &mut [f64],
+    ) -> u64 {
+        let len = p.len();
+        let (v_mp, i_mp, cable, v) = (&v_mp[..len], &i_mp[..len], &mut cable[..len], &mut v[..len]);
+        let ([n, count, ohm], [low, high, i_max]) = (string, limits);
+        let mut outside = 0;
+        for j in 0..len {
+            p[j] = (n * count) * (v_mp[j] * i_mp[j]);
+            cable[j] = (count * ohm) * (i_mp[j] * i_mp[j]);
+            v[j] = n * v_mp[j] - ohm * i_mp[j];
+            let here = (v[j] < low) | (v[j] > high) | (i_mp[j] > i_max);
+            outside += u64::from(here & (i_mp[j] > 0.0));
         }
+        outside
     }
 }
 
