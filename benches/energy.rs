@@ -8,7 +8,7 @@ mod common;
 use std::path::Path;
 
 use divan::{Bencher, black_box};
-use yearlight::energy::{Plan, Scratch, SiteLight, open_energy, run};
+use yearlight::energy::{Lights, Plan, Scratch, SiteLight, open_energy, run, run_under};
 use yearlight::job::{Job, from_text};
 use yearlight::plane::{Sky, SkyModel, Skyline};
 use yearlight::sky;
@@ -99,6 +99,15 @@ fn further_plane(bencher: Bencher) {
 fn further_option(bencher: Bencher) {
     let (weather, job) = (weather(), job(1));
     let plan = Plan::of(&job, &weather).expect("a plan");
+    let (mut lights, mut scratch) = (Lights::new(&plan.site, &plan.common), Scratch::default());
+    bencher.bench_local(|| run_under(black_box(&plan.options[0].setup), &mut lights, &mut scratch));
+}
+
+/// The same behind glass of its own.
+#[divan::bench]
+fn further_option_and_glass(bencher: Bencher) {
+    let (weather, job) = (weather(), job(1));
+    let plan = Plan::of(&job, &weather).expect("a plan");
     let mut scratch = Scratch::default();
     bencher.bench_local(|| run(black_box(&plan.options[0].setup), &plan.site, &plan.common, &mut scratch));
 }
@@ -121,7 +130,9 @@ fn chain_from_arrays(bencher: Bencher, options: usize) {
     let mut scratch = Scratch::default();
     bencher.bench_local(|| {
         let site = SiteLight::over(black_box(&weather), &job.spec.plane, &open, SkyModel::Perez);
-        plan.options.iter().map(|o| run(&o.setup, &site, &plan.common, &mut scratch).months[5].e_ac_kwh).sum::<f64>()
+        let mut lights = Lights::new(&site, &plan.common);
+        let mut june = |setup| run_under(setup, &mut lights, &mut scratch).months[5].e_ac_kwh;
+        plan.options.iter().map(|o| june(&o.setup)).sum::<f64>()
     });
 }
 

@@ -13,7 +13,7 @@ use crate::report::progress::Progress;
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page, tables};
 use crate::sky;
-use crate::tables::{write_csv, write_whole};
+use crate::tables::{TableError, write_csv, write_whole};
 use crate::units::Note;
 use crate::weather::{Period, ReadHints, WeatherYear};
 use crate::weigh::{self, Study, Tick};
@@ -294,22 +294,30 @@ fn write_results(
     out: &Path,
     hours: bool,
 ) -> Result<(), Box<dyn std::error::Error>> {
-    std::fs::create_dir_all(out).map_err(|source| crate::tables::TableError::Write { path: out.into(), source })?;
+    std::fs::create_dir_all(out).map_err(|source| TableError::Write { path: out.into(), source })?;
     let (site, study) = (&weighed.placed.place.name, &weighed.study);
-    write_csv(&tables::months(site, study), &out.join("months.csv"))?;
-    write_csv(&tables::years(site, study), &out.join("years.csv"))?;
-    write_csv(&tables::account(site, study), &out.join("account.csv"))?;
-    let mut text = serde_json::to_string_pretty(record)?;
-    text.push('\n');
-    let Some(page) = page else {
-        return Ok(write_whole(&out.join("run.json"), text.as_bytes())?);
-    };
-    write_csv(&tables::gaps(site, study), &out.join("gap.csv"))?;
+    // The tables go to disk while the record is put into words; the record comes after them, the page last.
+    let (written, text) = std::thread::scope(|scope| {
+        let tables = scope.spawn(|| -> Result<(), TableError> {
+            write_csv(&tables::months(site, study), &out.join("months.csv"))?;
+            write_csv(&tables::years(site, study), &out.join("years.csv"))?;
+            write_csv(&tables::account(site, study), &out.join("account.csv"))?;
+            if page.is_some() { write_csv(&tables::gaps(site, study), &out.join("gap.csv")) } else { Ok(()) }
+        });
+        let text = serde_json::to_string_pretty(record);
+        (tables.join(), text)
+    });
+    match written {
+        Ok(written) => written?,
+        Err(panic) => std::panic::resume_unwind(panic),
+    }
     if hours {
         write_hours(weighed, &out.join("hours.parquet"))?;
     }
-    write_whole(&out.join("run.json"), text.as_bytes())?;
-    write_whole(&out.join("report.html"), page.as_bytes())?;
+    write_whole(&out.join("run.json"), (text? + "\n").as_bytes())?;
+    if let Some(page) = page {
+        write_whole(&out.join("report.html"), page.as_bytes())?;
+    }
     Ok(())
 }
 

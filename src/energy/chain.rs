@@ -18,7 +18,7 @@ use crate::units::{G_STC, T_STC};
 use crate::{maths, wide};
 
 /// Steps that go through the whole chain together, within one month; the columns in between stay in the near caches.
-const BLOCK: usize = 256;
+const BLOCK: usize = 512;
 
 /// Working columns, reused from run to run so that a thousand runs allocate once.
 #[derive(Debug, Default)]

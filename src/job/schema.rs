@@ -174,8 +174,11 @@ impl<'a> Walk<'a> {
     fn value(&self, tree: &Tree, node: &'a Value, path: &Path) -> Result<(), JobError> {
         let node = self.target(node);
         if let Some(all) = node.get("anyOf").and_then(Value::as_array) {
-            let all: Vec<&Value> =
-                all.iter().map(|n| self.target(n)).filter(|n| n.get("type") != Some(&json!("null"))).collect();
+            let all: Vec<&Value> = all
+                .iter()
+                .map(|n| self.target(n))
+                .filter(|n| n.get("type").and_then(Value::as_str) != Some("null"))
+                .collect();
             return match all.as_slice() {
                 [one] => self.value(tree, one, path),
                 several => match several.iter().find(|n| self.fits(tree, n)) {

@@ -4,7 +4,7 @@
 //!
 //! Everything runs over the junction voltage `V_d = V + I R_s`, in which current and voltage are explicit.
 
-use crate::maths::root;
+use crate::maths::{self, root};
 
 /// The five parameters at one irradiance and temperature.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -213,7 +213,7 @@ impl OneDiode {
 
 /// `e^x - 1` with the argument held below overflow.
 fn exp_m1(x: f64) -> f64 {
-    x.min(600.0).exp_m1()
+    if x > 1.0 { maths::exp(x.min(600.0)) - 1.0 } else { x.exp_m1() }
 }
 
 /// Fits series resistance, shunt and currents to the four points of a sheet for a given `a`: short circuit, open

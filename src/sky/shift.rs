@@ -45,30 +45,24 @@ pub fn find_in_year(year: &WeatherYear) -> Option<f64> {
 
 fn find_in(light: &[f64], place: &Place, days: &[chrono::NaiveDate], steps_per_day: usize) -> Option<f64> {
     let sun = SunTrack::middles(place, days, steps_per_day);
-    let search = |every: usize| Search::over(light, place, &sun, steps_per_day, every);
-    // Coarsely on every third day, then on all of them.
-    let mut thin = search(3);
+    let about = roughly(light, place, &sun, steps_per_day)?;
+    let mut search = Search::over(light, place, &sun, steps_per_day, 1);
+    let at = (search.cost(about)?, about);
+    Some(search.down(at, &[5.0, 2.0, 1.0]).1)
+}
+
+/// The shift by one day of three, to some five minutes.
+fn roughly(light: &[f64], place: &Place, sun: &[Vec<f64>; 3], steps_per_day: usize) -> Option<f64> {
+    let mut search = Search::over(light, place, sun, steps_per_day, 3);
     let mut best = (f64::INFINITY, 0.0);
     for k in 0..12 {
         let m = -FARTHEST_MIN + 20.0 * f64::from(k);
-        let c = thin.cost(m).unwrap_or(f64::INFINITY);
+        let c = search.cost(m).unwrap_or(f64::INFINITY);
         if c < best.0 {
             best = (c, m);
         }
     }
-    let mut search = search(1);
-    best.0 = search.cost(best.1).filter(|_| best.0.is_finite())?;
-    // The difference grows evenly on both sides: a finer search around the best.
-    for step in [10.0, 5.0, 2.0, 1.0] {
-        for m in [best.1 - step, best.1 + step] {
-            if let Some(c) = search.cost(m)
-                && c < best.0
-            {
-                best = (c, m);
-            }
-        }
-    }
-    Some(best.1)
+    best.0.is_finite().then(|| search.down(best, &[10.0, 5.0]).1)
 }
 
 /// The light of a run of days beside the sun, which can be turned back and forth.
@@ -115,6 +109,20 @@ impl Search {
             enough: 200.0 * (steps_per_day as f64 / 24.0).min(1.0) / every as f64,
             bands: Default::default(),
         }
+    }
+
+    /// Goes to the least cost nearby, by ever smaller steps: the difference grows evenly on both sides.
+    fn down(&mut self, mut best: (f64, f64), steps: &[f64]) -> (f64, f64) {
+        for step in steps {
+            for m in [best.1 - step, best.1 + step] {
+                if let Some(c) = self.cost(m)
+                    && c < best.0
+                {
+                    best = (c, m);
+                }
+            }
+        }
+        best
     }
 
     /// Weighted square difference of clear mornings and clear afternoons when the sun is taken `minutes` later.
@@ -189,6 +197,11 @@ pub fn label_note(year: &WeatherYear, sun: &SunTrack) -> Option<Note> {
         }
     }
     if weight <= 0.0 || (sum / weight).abs() < SUSPECT {
+        return None;
+    }
+    // Most of what looks suspect is hills and fog: a rough look tells.
+    let middles = SunTrack::middles(&year.place, &year.days, year.steps_per_day);
+    if roughly(&year.ghi, &year.place, &middles, year.steps_per_day)?.abs() < 0.5 * LOUD_FROM_MIN {
         return None;
     }
     let minutes = find_in_year(year)?;

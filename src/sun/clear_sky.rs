@@ -1,5 +1,7 @@
 //! Light under a cloudless sky, for checks and charts.
 
+use crate::maths;
+
 /// Global horizontal irradiance of a cloudless sky, W/m2.
 ///
 /// `G = 1098 cos z exp(-0.059 / cos z)`, zero when the sun is down.
@@ -9,7 +11,7 @@
 /// assert!((yearlight::sun::clear_sky::haurwitz(1.0) - 1035.09).abs() < 0.01);
 /// ```
 pub fn haurwitz(cos_zenith: f64) -> f64 {
-    if cos_zenith > 0.0 { 1098.0 * cos_zenith * (-0.059 / cos_zenith).exp() } else { 0.0 }
+    if cos_zenith > 0.0 { 1098.0 * cos_zenith * maths::exp(-0.059 / cos_zenith) } else { 0.0 }
 }
 
 /// What the air holds, for [`bird`].
