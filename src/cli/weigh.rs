@@ -13,7 +13,8 @@ use crate::report::progress::Progress;
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page, tables};
 use crate::sky;
-use crate::tables::{TableError, write_csv, write_whole};
+use crate::sun::SunTrack;
+use crate::tables::{Staged, Table, TableError, write_csv, write_whole};
 use crate::units::Note;
 use crate::weather::{Period, ReadHints, WeatherYear};
 use crate::weigh::{self, Study, Tick};
@@ -80,13 +81,16 @@ pub struct Weighed {
     pub study: Study,
     /// Every hour of every option.
     pub hours: Vec<HourColumns>,
+    /// The job's own part of the run record.
+    inputs: serde_json::Value,
 }
 
 impl Weighed {
     /// Reads the weather and runs all options.
     pub fn of(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
-        let (weather, several) = weather_and_years(&job)?;
-        Weighed::with(job, weather, &several)
+        let (read, inputs) = beside(|| weather_and_years(&job), || inputs_of(&job));
+        let (weather, several) = read?;
+        Weighed::with_inputs(job, weather, &several, inputs)
     }
 
     /// Runs all options on a weather year; `several` real years give their spread.
@@ -94,6 +98,16 @@ impl Weighed {
         job: Job,
         weather: WeatherYear,
         several: &[WeatherYear],
+    ) -> Result<Weighed, Box<dyn std::error::Error>> {
+        let inputs = inputs_of(&job);
+        Weighed::with_inputs(job, weather, several, inputs)
+    }
+
+    fn with_inputs(
+        job: Job,
+        weather: WeatherYear,
+        several: &[WeatherYear],
+        inputs: serde_json::Value,
     ) -> Result<Weighed, Box<dyn std::error::Error>> {
         let placed = job.settle(&weather)?;
         let mut plan = Plan::of(&job, &weather)?;
@@ -111,18 +125,26 @@ impl Weighed {
             hours.iter_mut().for_each(|h| h.against_load(load_w.clone(), in_service));
         }
         let years = study.options.iter().map(|o| o.year.clone()).collect();
-        Ok(Weighed { job, weather, placed, plan, years, study, hours })
+        Ok(Weighed { job, weather, placed, plan, years, study, hours, inputs })
     }
 
     /// Reads the weather and runs all options, without reasons, doubt and hours.
     pub fn yields(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
-        let (weather, _) = weather_and_years(&job)?;
+        let (read, inputs) = beside(|| weather_and_years(&job), || inputs_of(&job));
+        let (weather, _) = read?;
         let placed = job.settle(&weather)?;
-        let mut plan = Plan::of(&job, &weather)?;
-        plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
-        let study = weigh::yields(&job, &weather, &plan)?;
+        let (planned, note) = beside(
+            || -> Result<_, Box<dyn std::error::Error>> {
+                let plan = Plan::of(&job, &weather)?;
+                let study = weigh::yields(&job, &weather, &plan)?;
+                Ok((plan, study))
+            },
+            || sky::shift::label_note(&weather, &SunTrack::over(&weather)),
+        );
+        let (mut plan, study) = planned?;
+        plan.notes.extend(note);
         let years = study.options.iter().map(|o| o.year.clone()).collect();
-        Ok(Weighed { job, weather, placed, plan, years, study, hours: Vec::new() })
+        Ok(Weighed { job, weather, placed, plan, years, study, hours: Vec::new(), inputs })
     }
 
     /// What the console and the report print.
@@ -146,7 +168,7 @@ impl Weighed {
 
     /// Everything that went in and came out.
     pub fn run_record(&self, notes: &[crate::units::Note]) -> serde_json::Value {
-        let mut record = self.job.record();
+        let mut record = self.inputs.clone();
         // A run repeated from its record has the weather file among its files already.
         let weather = crate::job::FileDigest {
             file: self.weather.provenance.file.clone(),
@@ -183,6 +205,21 @@ impl Weighed {
         let tags: Vec<&str> = self.years.iter().map(|y| y.tag.as_str()).collect();
         tables::hours(&tags, &self.hours, self.weather.step_h(), self.job.spec.money.as_ref())
     }
+}
+
+/// Two pieces of work at once, the second on a thread of its own.
+fn beside<A, B: Send>(first: impl FnOnce() -> A, second: impl FnOnce() -> B + Send) -> (A, B) {
+    std::thread::scope(|scope| {
+        let second = scope.spawn(second);
+        let first = first();
+        (first, second.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+    })
+}
+
+/// The record of a job; the words of the answer are made ready on the way.
+fn inputs_of(job: &Job) -> serde_json::Value {
+    Words::english();
+    job.record()
 }
 
 /// The checked weather year of a job, text or Parquet; of a file with several years, a typical year made from them.
@@ -296,25 +333,27 @@ fn write_results(
 ) -> Result<(), Box<dyn std::error::Error>> {
     std::fs::create_dir_all(out).map_err(|source| TableError::Write { path: out.into(), source })?;
     let (site, study) = (&weighed.placed.place.name, &weighed.study);
-    // The tables go to disk while the record is put into words; the record comes after them, the page last.
-    let (written, text) = std::thread::scope(|scope| {
-        let tables = scope.spawn(|| -> Result<(), TableError> {
-            write_csv(&tables::months(site, study), &out.join("months.csv"))?;
-            write_csv(&tables::years(site, study), &out.join("years.csv"))?;
-            write_csv(&tables::account(site, study), &out.join("account.csv"))?;
-            if page.is_some() { write_csv(&tables::gaps(site, study), &out.join("gap.csv")) } else { Ok(()) }
-        });
-        let text = serde_json::to_string_pretty(record);
-        (tables.join(), text)
-    });
-    match written {
-        Ok(written) => written?,
-        Err(panic) => std::panic::resume_unwind(panic),
+    // All files go to disk at once; the record shows when the tables are there, the page last.
+    let mut files: Vec<(&str, fn(&str, &Study) -> Table)> =
+        vec![("months.csv", tables::months), ("years.csv", tables::years), ("account.csv", tables::account)];
+    if page.is_some() {
+        files.push(("gap.csv", tables::gaps));
     }
-    if hours {
-        write_hours(weighed, &out.join("hours.parquet"))?;
-    }
-    write_whole(&out.join("run.json"), (text? + "\n").as_bytes())?;
+    let run = out.join("run.json");
+    std::thread::scope(|scope| -> Result<(), Box<dyn std::error::Error>> {
+        let begun: Vec<_> = files
+            .into_iter()
+            .map(|(name, table)| scope.spawn(move || write_csv(&table(site, study), &out.join(name))))
+            .collect();
+        let record = Staged::write(&run, (serde_json::to_string_pretty(record)? + "\n").as_bytes())?;
+        for file in begun {
+            file.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
+        }
+        if hours {
+            write_hours(weighed, &out.join("hours.parquet"))?;
+        }
+        Ok(record.show()?)
+    })?;
     if let Some(page) = page {
         write_whole(&out.join("report.html"), page.as_bytes())?;
     }

@@ -21,9 +21,12 @@ pub struct LedgerLine {
     pub given: bool,
 }
 
-/// Defaults that the models take when a key is left out: path, value, source.
+/// Path, value, source.
+type SilentDefault = (&'static str, Value, &'static str);
+
+/// Defaults that the models take when a key is left out.
 /// A key that the spec already fills needs no line here.
-fn silent_defaults() -> [(&'static str, Value, &'static str); 5] {
+fn silent_defaults() -> [SilentDefault; 5] {
     [
         ("module.*.a_r", json!(0.16), "Martin and Ruiz 2001, clean glass"),
         ("module.*.bypass_groups", json!(3), "three bypass diodes, common practice"),
@@ -42,7 +45,8 @@ impl Job {
     pub fn ledger(&self) -> Vec<LedgerLine> {
         let json = self.spec_json();
         let mut flat = flatten(&json);
-        for (pattern, value, _) in silent_defaults() {
+        let silent = silent_defaults();
+        for (pattern, value, _) in &silent {
             let missing = self.owners(pattern);
             flat.extend(missing.into_iter().map(|path| (path, value.clone())));
         }
@@ -66,7 +70,7 @@ impl Job {
             .filter(|(path, _)| is_input(path))
             .map(|(path, value)| {
                 let given = self.given.contains(&path);
-                let source = self.source_of(&path, given, &sources);
+                let source = self.source_of(&path, given, &sources, &silent);
                 let unit = match rules::unit(&rule_path(&path)) {
                     _ if value.is_string() || value.is_boolean() => "",
                     "count" | "-" => "",
@@ -119,7 +123,13 @@ impl Job {
         }
     }
 
-    fn source_of(&self, path: &str, given: bool, sources: &[(String, String)]) -> Option<String> {
+    fn source_of(
+        &self,
+        path: &str,
+        given: bool,
+        sources: &[(String, String)],
+        silent: &[SilentDefault],
+    ) -> Option<String> {
         // The nearest word counts: an entry of [sources] or the record's own `source`, whichever lies deeper.
         let stated = self.spec.sources.iter().filter(|(key, _)| under(path, key)).max_by_key(|(key, _)| key.len());
         let stated = stated.map(|(key, text)| (key.len(), text.clone()));
@@ -128,7 +138,7 @@ impl Job {
                 return Some(text);
             }
             let pattern = rule_path(path);
-            let silent = silent_defaults().into_iter().find(|(p, _, _)| *p == pattern).map(|(_, _, s)| s.to_string());
+            let silent = silent.iter().find(|(p, _, _)| *p == pattern).map(|(_, _, s)| s.to_string());
             let published = rules::find(&pattern).map(|r| r.source).filter(|s| !s.is_empty()).map(str::to_string);
             return silent.or(published).or_else(|| Some("the program's default".to_string()));
         }

@@ -3,6 +3,9 @@
 //! A path names keys as the file does; `*` stands for any tag, `[]` for any item of a list, `[0]` and `[1]` for the
 //! places of a pair. To add a section: its struct in `spec.rs`, a field in `JobSpec`, and its rules here.
 
+use std::collections::HashMap;
+use std::sync::OnceLock;
+
 use super::tree::neat;
 
 /// The values a key may hold.
@@ -537,7 +540,10 @@ fn phases(x: f64) -> Option<(String, String)> {
 
 /// The rule of a path, if there is one. `losses.dirt_pct[]` falls back to `losses.dirt_pct`.
 pub(super) fn find(path: &str) -> Option<&'static Rule> {
-    let exact = |p: &str| RULES.iter().find(|r| r.path == p);
+    static BY_PATH: OnceLock<HashMap<&'static str, &'static Rule>> = OnceLock::new();
+    // The first of two rules of one path counts.
+    let by_path = BY_PATH.get_or_init(|| RULES.iter().rev().map(|r| (r.path, r)).collect());
+    let exact = |p: &str| by_path.get(p).copied();
     if let Some((_, key)) = path.strip_prefix("uncertainty.").and_then(|rest| rest.split_once('.')) {
         return exact(&format!("uncertainty.*.{key}"));
     }

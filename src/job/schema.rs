@@ -121,37 +121,83 @@ fn steps(path: &str) -> impl Iterator<Item = &str> {
     })
 }
 
-/// Where the walk stands: for people, and for the rules.
-#[derive(Clone)]
-struct Path {
-    shown: String,
-    rule: String,
+/// Where the walk stands; put into words only where they are asked for.
+#[derive(Clone, Copy)]
+enum Path<'p> {
+    Root,
+    /// A key below another place; a record of any name goes by `*` in the rules.
+    Key {
+        below: &'p Path<'p>,
+        key: &'p str,
+        any: bool,
+    },
+    /// An item of a list; `pair`: of a pair of numbers, `table`: a section.
+    Item {
+        below: &'p Path<'p>,
+        index: usize,
+        pair: bool,
+        table: bool,
+    },
 }
 
-impl Path {
-    fn root() -> Path {
-        Path { shown: String::new(), rule: String::new() }
+impl<'p> Path<'p> {
+    fn key(&'p self, key: &'p str, any: bool) -> Path<'p> {
+        Path::Key { below: self, key, any }
     }
 
-    fn key(&self, key: &str, any: bool) -> Path {
-        let join = |a: &str, b: &str| if a.is_empty() { b.to_string() } else { format!("{a}.{b}") };
-        Path { shown: join(&self.shown, key), rule: join(&self.rule, if any { "*" } else { key }) }
+    fn item(&'p self, index: usize, pair: bool, table: bool) -> Path<'p> {
+        Path::Item { below: self, index, pair, table }
     }
 
-    fn item(&self, index: usize, pair: bool, table: bool) -> Path {
-        let shown = match (table, pair) {
-            (true, _) => self.shown.clone(),
-            (_, true) => format!("{} number {}", self.shown, index + 1),
-            _ => format!("{} item {}", self.shown, index + 1),
-        };
-        let rule = if pair { format!("{}[{index}]", self.rule) } else { format!("{}[]", self.rule) };
-        Path { shown, rule }
+    fn is_root(&self) -> bool {
+        matches!(self, Path::Root)
+    }
+
+    /// For people.
+    fn shown(&self) -> String {
+        match *self {
+            Path::Root => String::new(),
+            Path::Key { below: Path::Root, key, .. } => key.to_string(),
+            Path::Key { below, key, .. } => format!("{}.{key}", below.shown()),
+            Path::Item { below, table: true, .. } => below.shown(),
+            Path::Item { below, index, pair: true, .. } => format!("{} number {}", below.shown(), index + 1),
+            Path::Item { below, index, .. } => format!("{} item {}", below.shown(), index + 1),
+        }
+    }
+
+    /// For the rules.
+    fn rule(&self) -> String {
+        let mut path = String::with_capacity(48);
+        self.write_rule(&mut path);
+        path
+    }
+
+    fn write_rule(&self, path: &mut String) {
+        match *self {
+            Path::Root => {}
+            Path::Key { below, key, any } => {
+                below.write_rule(path);
+                if !path.is_empty() {
+                    path.push('.');
+                }
+                path.push_str(if any { "*" } else { key });
+            }
+            Path::Item { below, index, pair, .. } => {
+                below.write_rule(path);
+                match (pair, index) {
+                    (true, 0) => path.push_str("[0]"),
+                    (true, 1) => path.push_str("[1]"),
+                    (true, index) => path.push_str(&format!("[{index}]")),
+                    (false, _) => path.push_str("[]"),
+                }
+            }
+        }
     }
 }
 
 /// Checks a document: keys known and complete, types, ranges, words. The first fault in reading order is returned.
 pub(super) fn check(tree: &Tree, schema: &Value, files: &Files) -> Result<(), JobError> {
-    Walk { schema, files }.value(tree, schema, &Path::root())
+    Walk { schema, files }.value(tree, schema, &Path::Root)
 }
 
 struct Walk<'a> {
@@ -171,7 +217,7 @@ impl<'a> Walk<'a> {
         node
     }
 
-    fn value(&self, tree: &Tree, node: &'a Value, path: &Path) -> Result<(), JobError> {
+    fn value(&self, tree: &Tree, node: &'a Value, path: &Path<'_>) -> Result<(), JobError> {
         let node = self.target(node);
         if let Some(all) = node.get("anyOf").and_then(Value::as_array) {
             let all: Vec<&Value> = all
@@ -207,7 +253,7 @@ impl<'a> Walk<'a> {
                     let mend = "Write the text between the quotes, or leave the key out if it is optional.";
                     Err(JobError::BadValue(fault(
                         self.files.at(tree.mark),
-                        format!("{} is empty", path.shown),
+                        format!("{} is empty", path.shown()),
                         "some text",
                         mend,
                     )))
@@ -271,11 +317,12 @@ impl<'a> Walk<'a> {
         }
     }
 
-    fn wrong_type(&self, tree: &Tree, expected: &str, path: &Path) -> JobError {
-        let key = path.shown.rsplit('.').next().unwrap_or("");
+    fn wrong_type(&self, tree: &Tree, expected: &str, path: &Path<'_>) -> JobError {
+        let shown = path.shown();
+        let key = shown.rsplit('.').next().unwrap_or("");
         let in_list = key.contains(' ');
-        let pair = if expected.starts_with("a pair") { rules::find(&format!("{}[0]", path.rule)) } else { None };
-        let rule = pair.or_else(|| rules::find(&path.rule));
+        let pair = if expected.starts_with("a pair") { rules::find(&format!("{}[0]", path.rule())) } else { None };
+        let rule = pair.or_else(|| rules::find(&path.rule()));
         let example = rule.map_or("", |r| r.example);
         let numeric = expected.starts_with("a number") || expected.starts_with("a whole number");
         let mend = match &tree.kind {
@@ -292,7 +339,7 @@ impl<'a> Walk<'a> {
             }
             Kind::Float(_) if expected.starts_with("a whole number") => "Write it without decimals.".to_string(),
             Kind::Text(text) if expected == "a list of texts" => format!("Write {key} = [\"{text}\"]."),
-            _ if path.rule.starts_with("sources.") => {
+            _ if path.rule().starts_with("sources.") => {
                 "Put the whole path in quotes: \"losses.dirt_pct\" = \"cleaning contract\".".to_string()
             }
             Kind::Int(_) | Kind::Float(_) if expected == "text in quotes" => {
@@ -307,7 +354,7 @@ impl<'a> Walk<'a> {
             }
             _ if !example.is_empty() => format!("For example {example}."),
             _ if expected == "a section" && in_list => "Write each item as { key = value, ... }.".to_string(),
-            _ if expected == "a section" && path.shown.contains('.') => {
+            _ if expected == "a section" && path.shown().contains('.') => {
                 format!("Write {key} = {{ key = value, ... }}.")
             }
             _ if expected == "a section" => format!("Write [{key}] and its keys below it."),
@@ -317,13 +364,13 @@ impl<'a> Walk<'a> {
         let mend = if mend.is_empty() { format!("Write {key} as {expected}.") } else { mend };
         JobError::WrongType(fault(
             self.files.at(tree.mark),
-            format!("{} is {}", or_file(&path.shown), tree.shown()),
+            format!("{} is {}", or_file(&path.shown()), tree.shown()),
             expected.to_string(),
             mend,
         ))
     }
 
-    fn one_of(&self, tree: &Tree, all: &'a [Value], path: &Path) -> Result<(), JobError> {
+    fn one_of(&self, tree: &Tree, all: &'a [Value], path: &Path<'_>) -> Result<(), JobError> {
         let words: Vec<&str> = all
             .iter()
             .flat_map(|n| match (n.get("const"), n.get("enum").and_then(Value::as_array)) {
@@ -352,7 +399,7 @@ impl<'a> Walk<'a> {
         let Some(given) = tree.get(key) else {
             return Err(JobError::MissingKey(fault(
                 self.files.at(tree.mark),
-                format!("{key} is missing in {}", path.shown),
+                format!("{key} is missing in {}", path.shown()),
                 format!("one of {}", quoted(&kinds)),
                 format!("Add {key} = \"{}\".", kinds[0]),
             )));
@@ -366,11 +413,11 @@ impl<'a> Walk<'a> {
         self.value(tree, &all[index], path)
     }
 
-    fn word(&self, tree: &Tree, text: &str, words: &[&str], path: &Path) -> Result<(), JobError> {
+    fn word(&self, tree: &Tree, text: &str, words: &[&str], path: &Path<'_>) -> Result<(), JobError> {
         if words.contains(&text) {
             return Ok(());
         }
-        let why = rules::find(&path.rule).map_or("", |r| r.mend);
+        let why = rules::find(&path.rule()).map_or("", |r| r.mend);
         let mend = match nearest(text, words.iter().copied()) {
             Some(word) => format!("Did you mean \"{word}\"? {why}"),
             None if why.is_empty() => "Choose one of these words.".to_string(),
@@ -378,17 +425,17 @@ impl<'a> Walk<'a> {
         };
         Err(JobError::BadValue(fault(
             self.files.at(tree.mark),
-            format!("{} is {}", path.shown, tree.shown()),
+            format!("{} is {}", path.shown(), tree.shown()),
             format!("one of {}", quoted(words)),
             mend.trim().to_string(),
         )))
     }
 
-    fn number(&self, tree: &Tree, node: &Value, path: &Path) -> Result<(), JobError> {
+    fn number(&self, tree: &Tree, node: &Value, path: &Path<'_>) -> Result<(), JobError> {
         let Some(x) = tree.number() else { return Ok(()) };
-        let rule = rules::find(&path.rule);
-        let unit = rules::unit(&path.rule);
-        let in_unit = |text: String| match unit {
+        let rule_path = path.rule();
+        let rule = rules::find(&rule_path);
+        let in_unit = |text: String| match rules::unit(&rule_path) {
             "" | "count" | "-" | "share" => text,
             unit => format!("{text} {unit}"),
         };
@@ -397,7 +444,7 @@ impl<'a> Walk<'a> {
                 if mend.is_empty() { "Check the value and its unit, which is in the key's name.".into() } else { mend };
             Err(JobError::BadValue(fault(
                 self.files.at(tree.mark),
-                format!("{} is {}", path.shown, number_text(x)),
+                format!("{} is {}", path.shown(), number_text(x)),
                 expected,
                 mend,
             )))
@@ -437,7 +484,7 @@ impl<'a> Walk<'a> {
         Ok(())
     }
 
-    fn items(&self, tree: &Tree, items: &[Tree], node: &'a Value, path: &Path) -> Result<(), JobError> {
+    fn items(&self, tree: &Tree, items: &[Tree], node: &'a Value, path: &Path<'_>) -> Result<(), JobError> {
         let size = node.get("minItems").and_then(Value::as_u64);
         if let Some(n) = size.filter(|n| *n != items.len() as u64) {
             let (expected, mend) = match n {
@@ -448,12 +495,12 @@ impl<'a> Walk<'a> {
                 ),
                 n => (format!("{n} numbers"), String::new()),
             };
-            let rule = rules::find(&format!("{}[0]", path.rule)).or_else(|| rules::find(&path.rule));
+            let rule = rules::find(&format!("{}[0]", path.rule())).or_else(|| rules::find(&path.rule()));
             let mend = if mend.is_empty() { rule.map_or(String::new(), |r| r.mend.to_string()) } else { mend };
             let mend = if mend.is_empty() { format!("Write {expected}.") } else { mend };
             return Err(JobError::WrongType(fault(
                 self.files.at(tree.mark),
-                format!("{} is {}", path.shown, tree.shown()),
+                format!("{} is {}", path.shown(), tree.shown()),
                 expected,
                 mend,
             )));
@@ -466,24 +513,24 @@ impl<'a> Walk<'a> {
         Ok(())
     }
 
-    fn table(&self, tree: &Tree, entries: &[Entry], node: &'a Value, path: &Path) -> Result<(), JobError> {
+    fn table(&self, tree: &Tree, entries: &[Entry], node: &'a Value, path: &Path<'_>) -> Result<(), JobError> {
         if let Some(any) = node.get("additionalProperties").filter(|v| v.is_object()) {
             for entry in entries {
                 if entry.key.trim().is_empty() {
                     return Err(JobError::BadName(fault(
                         self.files.at(entry.mark),
-                        format!("a name under {} is empty", path.shown),
+                        format!("a name under {} is empty", path.shown()),
                         "a short name such as P410",
-                        format!("Write [{}.P410].", path.shown),
+                        format!("Write [{}.P410].", path.shown()),
                     )));
                 }
                 let records = self.target(any).get("properties").is_some();
                 if records && !matches!(entry.value.kind, Kind::Table(_)) {
                     return Err(JobError::WrongType(fault(
                         self.files.at(entry.mark),
-                        format!("{} stands directly under {}", entry.key, path.shown),
-                        format!("a name first: [{}.X]", path.shown),
-                        format!("Give the {0} a name, [{0}.X], and write its keys below.", path.shown),
+                        format!("{} stands directly under {}", entry.key, path.shown()),
+                        format!("a name first: [{}.X]", path.shown()),
+                        format!("Give the {0} a name, [{0}.X], and write its keys below.", path.shown()),
                     )));
                 }
                 self.value(&entry.value, any, &path.key(&entry.key, true))?;
@@ -507,12 +554,12 @@ impl<'a> Walk<'a> {
         Ok(())
     }
 
-    fn unknown(&self, entry: &Entry, known: &[&str], path: &Path) -> JobError {
+    fn unknown(&self, entry: &Entry, known: &[&str], path: &Path<'_>) -> JobError {
         let at = self.files.at(entry.mark);
-        let found = if path.shown.is_empty() {
+        let found = if path.is_root() {
             format!("{} is not a key of this file", entry.key)
         } else {
-            format!("{} is not a key of {}", entry.key, path.shown)
+            format!("{} is not a key of {}", entry.key, path.shown())
         };
         let mut sorted = known.to_vec();
         sorted.sort_unstable();
@@ -556,7 +603,7 @@ impl<'a> Walk<'a> {
         homes
     }
 
-    fn missing(&self, tree: &Tree, key: &str, node: &'a Value, path: &Path) -> JobError {
+    fn missing(&self, tree: &Tree, key: &str, node: &'a Value, path: &Path<'_>) -> JobError {
         let description = node.get("description").and_then(Value::as_str).unwrap_or("");
         let description = description.trim_end_matches(['.', ',', ' ']);
         let inner = path.key(key, false);
@@ -564,27 +611,24 @@ impl<'a> Walk<'a> {
         let kind = if kind == "another kind of value" { "a value".to_string() } else { kind };
         let expected =
             if description.is_empty() { kind.clone() } else { format!("{kind}: {}", lower_first(description)) };
-        let example = rules::find(&inner.rule).map_or("", |r| r.example);
+        let example = rules::find(&inner.rule()).map_or("", |r| r.example);
         let mend = if kind.starts_with("sections") {
             format!("Add at least one [[{key}]].")
         } else if kind == "a section" {
             let required = self.target(node).get("required").and_then(Value::as_array).into_iter().flatten();
             let keys: Vec<&str> = required.filter_map(Value::as_str).collect();
-            format!("Add [{}] with {}.", inner.shown, list(&keys))
+            format!("Add [{}] with {}.", inner.shown(), list(&keys))
         } else if example.is_empty() {
             format!("Add {key} = ...")
-        } else if path.shown.is_empty() {
+        } else if path.is_root() {
             format!("Add at the top, for example {example}.")
         } else {
             format!("Add for example {example}.")
         };
-        let found = if path.shown.is_empty() {
-            format!("{key} is missing")
-        } else {
-            format!("{key} is missing in {}", path.shown)
-        };
+        let found =
+            if path.is_root() { format!("{key} is missing") } else { format!("{key} is missing in {}", path.shown()) };
         let mut mark = tree.mark;
-        if path.shown.is_empty() {
+        if path.is_root() {
             mark.line = 0;
         }
         JobError::MissingKey(fault(self.files.at(mark), found, expected, mend))

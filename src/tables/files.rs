@@ -42,19 +42,46 @@ pub enum TableError {
 /// # Errors
 /// [`TableError::Write`] when the folder is missing, read-only or full; the temporary file is removed.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), TableError> {
-    let fail = |source| TableError::Write { path: path.to_path_buf(), source };
-    let mut name = path.file_name().unwrap_or_default().to_os_string();
-    name.push(format!(".{}.part", std::process::id()));
-    let part = path.with_file_name(name);
-    let written = std::fs::File::create(&part).and_then(|mut file| {
-        file.write_all(bytes)?;
-        file.sync_data()
-    });
-    if let Err(error) = written.and_then(|()| std::fs::rename(&part, path)) {
-        let _ = std::fs::remove_file(&part);
-        return Err(fail(error));
+    Staged::write(path, bytes)?.show()
+}
+
+/// A file that is on the disk under a temporary name; it takes its own by [`Staged::show`], else it is removed.
+pub struct Staged<'a> {
+    path: &'a Path,
+    part: PathBuf,
+}
+
+impl<'a> Staged<'a> {
+    /// The first half of [`write_whole`].
+    ///
+    /// # Errors
+    /// As [`write_whole`].
+    pub fn write(path: &'a Path, bytes: &[u8]) -> Result<Staged<'a>, TableError> {
+        let mut name = path.file_name().unwrap_or_default().to_os_string();
+        name.push(format!(".{}.part", std::process::id()));
+        let staged = Staged { path, part: path.with_file_name(name) };
+        let written = std::fs::File::create(&staged.part).and_then(|mut file| {
+            file.write_all(bytes)?;
+            file.sync_data()
+        });
+        written.map(|()| staged).map_err(|source| TableError::Write { path: path.to_path_buf(), source })
     }
-    Ok(())
+
+    /// The second half of [`write_whole`].
+    ///
+    /// # Errors
+    /// As [`write_whole`].
+    pub fn show(self) -> Result<(), TableError> {
+        let path = self.path.to_path_buf();
+        std::fs::rename(&self.part, self.path).map_err(|source| TableError::Write { path, source })
+    }
+}
+
+impl Drop for Staged<'_> {
+    fn drop(&mut self) {
+        // Gone already when it was shown.
+        let _ = std::fs::remove_file(&self.part);
+    }
 }
 
 /// Writes a table as CSV, whole or not at all.

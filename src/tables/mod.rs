@@ -6,7 +6,7 @@ mod frame;
 #[cfg(feature = "tables")]
 mod groups;
 
-pub use files::{TableError, csv_bytes, write_csv, write_whole};
+pub use files::{Staged, TableError, csv_bytes, write_csv, write_whole};
 #[cfg(feature = "tables")]
 pub use frame::{from_frame, group_rows, parquet_as_csv, read_parquet, read_parquet_columns, to_frame, write_parquet};
 #[cfg(feature = "tables")]

@@ -80,7 +80,23 @@ fn plain_reason(e: &std::io::Error) -> String {
 
 /// As [`read_raw`], from bytes; `name` stands in messages.
 pub fn read_raw_bytes(name: &str, bytes: &[u8], hints: &ReadHints) -> Result<RawYear, WeatherError> {
-    let sha256 = if hints.no_checksum { String::new() } else { hex(&Sha256::digest(bytes)) };
+    if hints.no_checksum {
+        return read_bytes_alone(name, bytes, hints);
+    }
+    // The checksum takes as long as the reading: each on its own thread.
+    std::thread::scope(|scope| {
+        let sum = scope.spawn(|| hex(&Sha256::digest(bytes)));
+        let raw = read_bytes_alone(name, bytes, hints);
+        let sum = sum.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        raw.map(|mut raw| {
+            raw.provenance.sha256 = sum;
+            raw
+        })
+    })
+}
+
+/// [`read_raw_bytes`] without the checksum.
+fn read_bytes_alone(name: &str, bytes: &[u8], hints: &ReadHints) -> Result<RawYear, WeatherError> {
     let unpacked;
     let mut text = bytes;
     if text.starts_with(&[0x1f, 0x8b]) {
@@ -90,7 +106,6 @@ pub fn read_raw_bytes(name: &str, bytes: &[u8], hints: &ReadHints) -> Result<Raw
     let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
     let mut raw = read_text(name, text, hints)?;
     raw.provenance.file = name.to_string();
-    raw.provenance.sha256 = sha256;
     Ok(raw)
 }
 
