@@ -9,7 +9,7 @@ use super::error::FleetError;
 use crate::units::{clean, shown};
 
 /// Sites in one part of the results, when the fleet file does not say.
-pub const SITES_PER_PART: usize = 64;
+pub const SITES_PER_PART: usize = 256;
 
 /// Columns with a meaning of their own; others are keys of the job with a dot in them.
 pub const PLAIN_COLUMNS: [&str; 10] = [

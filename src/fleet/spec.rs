@@ -35,7 +35,7 @@ pub struct FleetSpec {
     /// Which instant a row's time names in `weather_set`: `beginning`, `middle` or `ending`.
     #[serde(default = "default_label")]
     pub weather_set_label: String,
-    /// Sites in one part of the results, 1 to 10000; what is lost at most when a run is killed. 64 when left out.
+    /// Sites in one part of the results, 1 to 10000; what is lost at most when a run is killed. 256 when left out.
     #[serde(default = "default_per_part")]
     pub sites_per_part: usize,
     /// Splits every gap to the first option into its causes. Takes many runs of the year for each site.

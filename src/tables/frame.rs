@@ -4,6 +4,7 @@ use std::path::Path;
 
 use polars::prelude::*;
 
+use super::trust::{believe, believe_pages};
 use super::{Column, Table, TableError, write_whole};
 
 /// The table as a polars frame.
@@ -90,10 +91,6 @@ pub fn read_parquet_columns(path: &Path, columns: &[&str]) -> Result<Table, Tabl
 
 /// Largest Parquet file that is read whole, bytes.
 const MAX_WHOLE: u64 = 1 << 30;
-/// Most rows of one row group.
-const MAX_GROUP_ROWS: usize = 1 << 26;
-/// Largest column of one row group, unpacked, bytes.
-const MAX_COLUMN: i64 = 4 << 30;
 
 /// A file in memory, ready to be read: one that is cut while it is read cannot pull the ground away from its mapping.
 fn whole(path: &Path) -> Result<ParquetReader<std::io::Cursor<Vec<u8>>>, TableError> {
@@ -103,12 +100,12 @@ fn whole(path: &Path) -> Result<ParquetReader<std::io::Cursor<Vec<u8>>>, TableEr
     }
     let bytes = std::fs::read(path).map_err(|e| unreadable(path, &e))?;
     let length = bytes.len() as u64;
-    let mut reader = ParquetReader::new(std::io::Cursor::new(bytes));
-    believe(&mut reader, length, path)?;
-    Ok(reader)
+    let meta = believe(&mut ParquetReader::new(std::io::Cursor::new(bytes.as_slice())), length, path)?;
+    believe_pages(&meta.row_groups, &mut std::io::Cursor::new(bytes.as_slice()), path)?;
+    Ok(ParquetReader::new(std::io::Cursor::new(bytes)))
 }
 
-/// A file too large to be read whole, mapped, ready to be read.
+/// A file too large to be read whole, mapped, ready to be read; the pages of a group are for [`believe_pages`].
 pub(super) fn mapped(path: &Path) -> Result<ParquetReader<std::fs::File>, TableError> {
     let file = open(path)?;
     let length = file.metadata().map_err(|e| unreadable(path, &e))?.len();
@@ -117,40 +114,7 @@ pub(super) fn mapped(path: &Path) -> Result<ParquetReader<std::fs::File>, TableE
     Ok(reader)
 }
 
-/// Holds the numbers of the footer against the file's length: the table library asks for memory by them.
-fn believe<R: polars::io::mmap::MmapBytesReader>(
-    reader: &mut ParquetReader<R>,
-    length: u64,
-    path: &Path,
-) -> Result<(), TableError> {
-    let meta = reader.get_metadata().map_err(|e| unreadable(path, &e))?.clone();
-    let damaged = |what: String| Err(unreadable(path, &format!("the footer is damaged: {what}")));
-    let mut rows = 0_usize;
-    for group in &meta.row_groups {
-        let here = group.num_rows();
-        if here > MAX_GROUP_ROWS {
-            return damaged(format!("a row group of {here} rows, more than {MAX_GROUP_ROWS}"));
-        }
-        rows = rows.saturating_add(here);
-        for column in group.parquet_columns() {
-            let (packed, open) = (column.compressed_size(), column.uncompressed_size());
-            let from = column.dictionary_page_offset().unwrap_or(i64::MAX).min(column.data_page_offset());
-            let inside = from >= 0 && packed >= 0 && from.checked_add(packed).is_some_and(|end| end as u64 <= length);
-            if !inside || !(0..=MAX_COLUMN).contains(&open) {
-                return damaged(format!("a column of {packed} bytes at {from} in a file of {length}"));
-            }
-            if !(0..=MAX_GROUP_ROWS as i64).contains(&column.num_values()) {
-                return damaged(format!("a column of {} values", column.num_values()));
-            }
-        }
-    }
-    if rows != meta.num_rows {
-        return damaged(format!("{} rows in all, {rows} in its groups", meta.num_rows));
-    }
-    Ok(())
-}
-
-fn open(path: &Path) -> Result<std::fs::File, TableError> {
+pub(super) fn open(path: &Path) -> Result<std::fs::File, TableError> {
     std::fs::File::open(path).map_err(|e| unreadable(path, &e))
 }
 

@@ -5,6 +5,8 @@ mod files;
 mod frame;
 #[cfg(feature = "tables")]
 mod groups;
+#[cfg(feature = "tables")]
+mod trust;
 
 pub use files::{Staged, TableError, csv_bytes, write_csv, write_whole};
 #[cfg(feature = "tables")]
