@@ -343,7 +343,18 @@ fn one_year(dice: &mut Dice, lines: &str) {
     close("nominal energy", nominal / 1000.0 * 41.0, year.account.nominal_kwh.iter().sum(), 1.0, RELATIVE);
     close("DC energy", dc / 1000.0, year.e_dc_kwh(), 1.0, RELATIVE);
     close("delivered energy", wanted, year.e_ac_kwh(), 1.0, RELATIVE);
+    // Five strings of 20 modules of 410 W on one inverter.
+    close("nameplate, kW", 41.0, year.p_stc_kw, 0.0, RELATIVE);
+    close("rated AC power, kW", c.rating / 1000.0, year.p_ac_kw, 0.0, RELATIVE);
     assert!(ac >= delivered && delivered > 0.0);
+}
+
+#[test]
+fn the_pressure_of_the_air() {
+    // Sea level where the elevation is unknown; the top of the troposphere (226.32 hPa, US Standard Atmosphere 1976, from
+    // memory; the formula's rounded constants miss it by less than 0.05 hPa) for anything above it.
+    assert_eq!(yearlight::sun::pressure_hpa(f64::NAN), 1013.25);
+    assert!((yearlight::sun::pressure_hpa(1e9) - 226.32).abs() < 0.05);
 }
 
 #[test]
