@@ -358,6 +358,15 @@ fn the_pressure_of_the_air() {
 }
 
 #[test]
+fn snow_slides_above_its_threshold() {
+    // The threshold of the air is -80 m2 C/W under the light: -10 C at 800 W/m2. An hour then takes
+    // 0.197 sin(30 deg) of the row.
+    let after = |t_amb: f64| yearlight::energy::SnowCover::new(1.0).step(20.0, t_amb, 800.0, 0.5, 1.0, 1.0);
+    assert_eq!(after(-10.05), 1.0);
+    assert!((after(-9.95) - (1.0 - 0.0985)).abs() < 1e-12);
+}
+
+#[test]
 fn a_year_of_the_sheet_model() {
     let mut dice = Dice(2);
     for _ in 0..8 {

@@ -170,6 +170,10 @@ fn many_strings_in_parallel_need_fuses() {
     // Four others push 4 x 17.4 A = 69.75 A; 1.5 x 13.95 = 20.9 A < I_n <= 30 A.
     assert!((fuses.reverse_a - 69.75).abs() < 1e-9);
     assert_eq!((fuses.needed, fuses.rating_a, fuses.count), (Some(true), Some(25.0), 10));
+    // A module that stands just less than the four others push has its string fused at both poles.
+    q.module.fuse_max_a = Some(69.7);
+    let fuses = check(&q, None).unwrap().fuses.unwrap();
+    assert_eq!((fuses.needed, fuses.rating_a, fuses.count), (Some(true), Some(25.0), 10));
     q.module.fuse_max_a = Some(20.0);
     let found = check(&q, None).unwrap();
     assert!(found.broken().any(|l| l.code == "fuse"));
