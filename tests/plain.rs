@@ -16,7 +16,7 @@ mod sun;
 use std::path::Path;
 
 use chrono::NaiveDate;
-use yearlight::energy::{Plan, Scratch};
+use yearlight::energy::{Plan, Scratch, open_energy, run};
 use yearlight::job::{Job, from_text};
 use yearlight::module::{Electrical, ModuleSheet, Power};
 use yearlight::sky::SkyRecipe;
@@ -264,6 +264,7 @@ fn one_year(dice: &mut Dice, lines: &str) {
     let loop_ohm = setup.wiring.inputs[0].strings[0].loop_ohm;
 
     let (mut dc, mut ac, mut delivered, mut nominal, mut day_hours) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let mut before_limits = 0.0;
     for (i, &step) in sun.steps.iter().enumerate() {
         let step = step as usize;
         let hour = light::Hour {
@@ -307,7 +308,7 @@ fn one_year(dice: &mut Dice, lines: &str) {
                 }
             }
             (None, Some(curve)) if g > 1.0 => {
-                // The column kernel is a guess and two steps of Newton: good to 1e-6 of power, 1e-5 of voltage.
+                // The column kernel is a guess and one step of Halley's method: good to 1e-6 of power, 1e-5 of voltage.
                 let [p_mp, v_mp] = module::maximum(&curve.parameters(g, t));
                 close("power of the curve", p_mp / sheet.p_stc_w, part.rel[i], 1e-6, 1e-6);
                 close("voltage of the curve", v_mp, part.v[i], 1.0, 1e-5);
@@ -329,6 +330,7 @@ fn one_year(dice: &mut Dice, lines: &str) {
         let after = limited.min(c.export_w);
         close("delivered", after, s.p_delivered[i], 1.0, RELATIVE);
         dc += p_dc;
+        before_limits += open;
         ac += limited;
         delivered += after;
         if open > 0.0 {
@@ -343,6 +345,14 @@ fn one_year(dice: &mut Dice, lines: &str) {
     close("nominal energy", nominal / 1000.0 * 41.0, year.account.nominal_kwh.iter().sum(), 1.0, RELATIVE);
     close("DC energy", dc / 1000.0, year.e_dc_kwh(), 1.0, RELATIVE);
     close("delivered energy", wanted, year.e_ac_kwh(), 1.0, RELATIVE);
+    // The same with the limits lifted, and what each of them takes.
+    let sums = run(setup, site, &plan.common, &mut s);
+    let open = (before_limits - night) * kept / 1000.0;
+    close("energy without limits", open, sums.open_kwh.iter().sum(), 1.0, RELATIVE);
+    close("clipped", (before_limits - ac) * kept / 1000.0, sums.clipped_net_kwh.iter().sum(), 1.0, RELATIVE);
+    close("export lost", (ac - delivered) * kept / 1000.0, sums.export_net_kwh.iter().sum(), 1.0, RELATIVE);
+    assert_eq!(open_energy(setup, site, &plan.common, &mut s), sums.open_kwh);
+    close("performance ratio", wanted / 41.0 / (nominal / 1000.0), year.pr(), 0.0, RELATIVE);
     // Five strings of 20 modules of 410 W on one inverter.
     close("nameplate, kW", 41.0, year.p_stc_kw, 0.0, RELATIVE);
     close("rated AC power, kW", c.rating / 1000.0, year.p_ac_kw, 0.0, RELATIVE);

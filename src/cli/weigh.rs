@@ -323,6 +323,9 @@ pub fn run(args: WeighArgs) -> CliResult {
     Ok(Outcome::Done)
 }
 
+/// Makes a table of a site's study.
+type MadeOf = fn(&str, &Study) -> Table;
+
 /// Writes the tables and the record; with a page also what only a whole run knows.
 fn write_results(
     weighed: &Weighed,
@@ -334,7 +337,7 @@ fn write_results(
     std::fs::create_dir_all(out).map_err(|source| TableError::Write { path: out.into(), source })?;
     let (site, study) = (&weighed.placed.place.name, &weighed.study);
     // All files go to disk at once; the record shows when the tables are there, the page last.
-    let mut files: Vec<(&str, fn(&str, &Study) -> Table)> =
+    let mut files: Vec<(&str, MadeOf)> =
         vec![("months.csv", tables::months), ("years.csv", tables::years), ("account.csv", tables::account)];
     if page.is_some() {
         files.push(("gap.csv", tables::gaps));

@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! fleet.toml + fleet.csv + template.toml
-//!   -> parts of 64 sites -> on all threads, in order -> fleet.parquet/part-00000.parquet, refused/part-00000.csv, ...
+//!   -> parts of 256 sites -> on all threads, in order -> fleet.parquet/part-00000.parquet, refused/part-00000.csv, ...
 //!   -> joined: refused.csv, summary.json, fleet.csv, index
 //! ```
 //!
