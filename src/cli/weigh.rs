@@ -16,7 +16,7 @@ use crate::sky;
 use crate::sun::SunTrack;
 use crate::tables::{Staged, Table, TableError, write_csv, write_whole};
 use crate::units::Note;
-use crate::weather::{Period, ReadHints, WeatherYear};
+use crate::weather::{Period, ReadHints, WeatherYear, processors};
 use crate::weigh::{self, Study, Tick};
 
 /// Weigh the options of one job against each other: prints the answer, writes tables and a report.
@@ -133,14 +133,18 @@ impl Weighed {
         let (read, inputs) = beside(|| weather_and_years(&job), || inputs_of(&job));
         let (weather, _) = read?;
         let placed = job.settle(&weather)?;
-        let (planned, note) = beside(
-            || -> Result<_, Box<dyn std::error::Error>> {
-                let plan = Plan::of(&job, &weather)?;
-                let study = weigh::yields(&job, &weather, &plan)?;
-                Ok((plan, study))
-            },
-            || sky::shift::label_note(&weather, &SunTrack::over(&weather)),
-        );
+        let run = || -> Result<(Plan, Study), Box<dyn std::error::Error>> {
+            let plan = Plan::of(&job, &weather)?;
+            let study = weigh::yields(&job, &weather, &plan)?;
+            Ok((plan, study))
+        };
+        let (planned, note) = if processors() > 1 {
+            beside(run, || sky::shift::label_note(&weather, &SunTrack::over(&weather)))
+        } else {
+            let planned = run();
+            let note = planned.as_ref().ok().and_then(|(plan, _)| sky::shift::label_note(&weather, &plan.site.sun));
+            (planned, note)
+        };
         let (mut plan, study) = planned?;
         plan.notes.extend(note);
         let years = study.options.iter().map(|o| o.year.clone()).collect();
@@ -207,8 +211,11 @@ impl Weighed {
     }
 }
 
-/// Two pieces of work at once, the second on a thread of its own.
+/// Two pieces of work at once, the second on a thread of its own where the machine has a second processor.
 fn beside<A, B: Send>(first: impl FnOnce() -> A, second: impl FnOnce() -> B + Send) -> (A, B) {
+    if processors() < 2 {
+        return (first(), second());
+    }
     std::thread::scope(|scope| {
         let second = scope.spawn(second);
         let first = first();
@@ -320,6 +327,8 @@ pub fn run(args: WeighArgs) -> CliResult {
     if args.open {
         open(&out.join("report.html"))?;
     }
+    // The process ends: to give all this back piece by piece would serve nobody.
+    std::mem::forget((weighed, proposal, record, page));
     Ok(Outcome::Done)
 }
 

@@ -51,9 +51,9 @@ fn find_in(light: &[f64], place: &Place, days: &[chrono::NaiveDate], steps_per_d
     Some(search.down(at, &[5.0, 2.0, 1.0]).1)
 }
 
-/// The shift by one day of three, to some five minutes.
+/// The shift by one day of four, to some five minutes.
 fn roughly(light: &[f64], place: &Place, sun: &[Vec<f64>; 3], steps_per_day: usize) -> Option<f64> {
-    let mut search = Search::over(light, place, sun, steps_per_day, 3);
+    let mut search = Search::over(light, place, sun, steps_per_day, 4);
     let mut best = (f64::INFINITY, 0.0);
     for k in 0..12 {
         let m = -FARTHEST_MIN + 20.0 * f64::from(k);

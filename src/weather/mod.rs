@@ -19,8 +19,8 @@ mod year;
 pub use error::WeatherError;
 pub use hints::{Label, Period, ReadHints, Separation};
 pub use raw::{Fault, FaultKind, Quantity, RawYear, when};
-pub(crate) use read::hex;
 pub use read::{MAX_BYTES, MAX_LINE, MAX_ROWS, read_raw, read_raw_bytes, read_up_to, read_words};
+pub(crate) use read::{hex, processors};
 pub use write::write_tidy;
 pub use year::{Place, Provenance, WeatherYear};
 

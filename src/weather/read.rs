@@ -2,6 +2,7 @@
 
 use std::io::Read;
 use std::path::Path;
+use std::sync::OnceLock;
 
 use sha2::{Digest, Sha256};
 
@@ -83,6 +84,11 @@ pub fn read_raw_bytes(name: &str, bytes: &[u8], hints: &ReadHints) -> Result<Raw
     if hints.no_checksum {
         return read_bytes_alone(name, bytes, hints);
     }
+    if processors() < 2 {
+        let mut raw = read_bytes_alone(name, bytes, hints)?;
+        raw.provenance.sha256 = hex(&Sha256::digest(bytes));
+        return Ok(raw);
+    }
     // The checksum takes as long as the reading: each on its own thread.
     std::thread::scope(|scope| {
         let sum = scope.spawn(|| hex(&Sha256::digest(bytes)));
@@ -93,6 +99,12 @@ pub fn read_raw_bytes(name: &str, bytes: &[u8], hints: &ReadHints) -> Result<Raw
             raw
         })
     })
+}
+
+/// Processors that the program may use.
+pub(crate) fn processors() -> usize {
+    static COUNT: OnceLock<usize> = OnceLock::new();
+    *COUNT.get_or_init(|| std::thread::available_parallelism().map_or(1, usize::from))
 }
 
 /// [`read_raw_bytes`] without the checksum.
