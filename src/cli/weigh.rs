@@ -16,7 +16,7 @@ use crate::sky;
 use crate::sun::SunTrack;
 use crate::tables::{Staged, Table, TableError, write_csv, write_whole};
 use crate::units::Note;
-use crate::weather::{Period, ReadHints, WeatherYear, processors};
+use crate::weather::{Period, Place, Provenance, ReadHints, WeatherYear, processors};
 use crate::weigh::{self, Study, Tick};
 
 /// Weigh the options of one job against each other: prints the answer, writes tables and a report.
@@ -65,6 +65,23 @@ pub struct WeighArgs {
     quiet: bool,
 }
 
+/// What `run.json` holds.
+#[derive(serde::Serialize)]
+struct RunRecord<'a> {
+    #[serde(flatten)]
+    inputs: &'a serde_json::Value,
+    weather: WeatherRecord<'a>,
+    study: &'a Study,
+    notes: &'a [Note],
+    version: &'static str,
+}
+
+#[derive(serde::Serialize)]
+struct WeatherRecord<'a> {
+    place: &'a Place,
+    provenance: &'a Provenance,
+}
+
 /// A job, weighed: everything that is printed and written.
 pub struct Weighed {
     /// The checked job.
@@ -107,8 +124,9 @@ impl Weighed {
         job: Job,
         weather: WeatherYear,
         several: &[WeatherYear],
-        inputs: serde_json::Value,
+        mut inputs: serde_json::Value,
     ) -> Result<Weighed, Box<dyn std::error::Error>> {
+        add_weather_file(&mut inputs, &weather);
         let placed = job.settle(&weather)?;
         let mut plan = Plan::of(&job, &weather)?;
         plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
@@ -130,8 +148,9 @@ impl Weighed {
 
     /// Reads the weather and runs all options, without reasons, doubt and hours.
     pub fn yields(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
-        let (read, inputs) = beside(|| weather_and_years(&job), || inputs_of(&job));
+        let (read, mut inputs) = beside(|| weather_and_years(&job), || inputs_of(&job));
         let (weather, _) = read?;
+        add_weather_file(&mut inputs, &weather);
         let placed = job.settle(&weather)?;
         let run = || -> Result<(Plan, Study), Box<dyn std::error::Error>> {
             let plan = Plan::of(&job, &weather)?;
@@ -171,25 +190,15 @@ impl Weighed {
     }
 
     /// Everything that went in and came out.
-    pub fn run_record(&self, notes: &[crate::units::Note]) -> serde_json::Value {
-        let mut record = self.inputs.clone();
-        // A run repeated from its record has the weather file among its files already.
-        let weather = crate::job::FileDigest {
-            file: self.weather.provenance.file.clone(),
-            sha256: self.weather.provenance.sha256.clone(),
-        };
-        if let Some(files) = record.get_mut("files").and_then(serde_json::Value::as_array_mut) {
-            files.retain(|f| f.get("file").and_then(serde_json::Value::as_str) != Some(weather.file.as_str()));
-            files.push(json!(weather));
-        }
-        record["weather"] = json!({
-            "place": self.weather.place,
-            "provenance": self.weather.provenance,
-        });
-        record["study"] = json!(self.study);
-        record["notes"] = json!(notes);
-        record["version"] = json!(env!("CARGO_PKG_VERSION"));
-        record
+    pub fn run_record(&self, notes: &[Note]) -> serde_json::Value {
+        json!(self.record_of(notes))
+    }
+
+    /// [`Weighed::run_record`] without a copy of it all.
+    fn record_of<'a>(&'a self, notes: &'a [Note]) -> RunRecord<'a> {
+        let weather = WeatherRecord { place: &self.weather.place, provenance: &self.weather.provenance };
+        let version = env!("CARGO_PKG_VERSION");
+        RunRecord { inputs: &self.inputs, weather, study: &self.study, notes, version }
     }
 
     /// Writes the tables, the record and the page into a folder; `hours.parquet` too where asked for.
@@ -208,6 +217,16 @@ impl Weighed {
     pub fn hours_table(&self) -> crate::tables::Table {
         let tags: Vec<&str> = self.years.iter().map(|y| y.tag.as_str()).collect();
         tables::hours(&tags, &self.hours, self.weather.step_h(), self.job.spec.money.as_ref())
+    }
+}
+
+/// Puts the weather file among the files of a record; a run repeated from its record has it there already.
+fn add_weather_file(inputs: &mut serde_json::Value, weather: &WeatherYear) {
+    let Provenance { file, sha256, .. } = &weather.provenance;
+    let digest = crate::job::FileDigest { file: file.clone(), sha256: sha256.clone() };
+    if let Some(files) = inputs.get_mut("files").and_then(serde_json::Value::as_array_mut) {
+        files.retain(|f| f.get("file").and_then(serde_json::Value::as_str) != Some(file.as_str()));
+        files.push(json!(digest));
     }
 }
 
@@ -311,7 +330,7 @@ pub fn run(args: WeighArgs) -> CliResult {
     let weighed = if args.yield_only { Weighed::yields(job)? } else { Weighed::of(job)? };
     let command = format!("yearlight weigh {}", args.job.display());
     let proposal = weighed.proposal(&command);
-    let record = weighed.run_record(&proposal.notes);
+    let record = weighed.record_of(&proposal.notes);
     let page = (!args.yield_only).then(|| page(&proposal)).transpose()?;
     write_results(&weighed, page.as_deref(), &record, &out, args.hours)?;
     if args.json {
@@ -328,7 +347,7 @@ pub fn run(args: WeighArgs) -> CliResult {
         open(&out.join("report.html"))?;
     }
     // The process ends: to give all this back piece by piece would serve nobody.
-    std::mem::forget((weighed, proposal, record, page));
+    std::mem::forget((weighed, proposal, page));
     Ok(Outcome::Done)
 }
 
@@ -339,7 +358,7 @@ type MadeOf = fn(&str, &Study) -> Table;
 fn write_results(
     weighed: &Weighed,
     page: Option<&str>,
-    record: &serde_json::Value,
+    record: &(impl serde::Serialize + Sync),
     out: &Path,
     hours: bool,
 ) -> Result<(), Box<dyn std::error::Error>> {
