@@ -70,8 +70,9 @@ impl Job {
             .filter(|(path, _)| is_input(path))
             .map(|(path, value)| {
                 let given = self.given.contains(&path);
-                let source = self.source_of(&path, given, &sources, &silent);
-                let unit = match rules::unit(&rule_path(&path)) {
+                let rule = rule_path(&path);
+                let source = self.source_of((&path, &rule), given, &sources, &silent);
+                let unit = match rules::unit(&rule) {
                     _ if value.is_string() || value.is_boolean() => "",
                     "count" | "-" => "",
                     unit => unit,
@@ -125,7 +126,7 @@ impl Job {
 
     fn source_of(
         &self,
-        path: &str,
+        (path, rule): (&str, &str),
         given: bool,
         sources: &[(String, String)],
         silent: &[SilentDefault],
@@ -137,9 +138,8 @@ impl Job {
             if let Some((_, text)) = stated.filter(|(depth, _)| *depth == path.len()) {
                 return Some(text);
             }
-            let pattern = rule_path(path);
-            let silent = silent.iter().find(|(p, _, _)| *p == pattern).map(|(_, _, s)| s.to_string());
-            let published = rules::find(&pattern).map(|r| r.source).filter(|s| !s.is_empty()).map(str::to_string);
+            let silent = silent.iter().find(|(p, _, _)| *p == rule).map(|(_, _, s)| s.to_string());
+            let published = rules::find(rule).map(|r| r.source).filter(|s| !s.is_empty()).map(str::to_string);
             return silent.or(published).or_else(|| Some("the program's default".to_string()));
         }
         // Owners end in a dot: `module.P410.`.
