@@ -116,7 +116,7 @@ impl Weighed {
     /// What the command line prints.
     fn answer(&self) -> String {
         let words = Language::of(&self.proposal.language).unwrap_or(Language::english());
-        cli::plain(&console::answer(&self.proposal, words))
+        console::plain(&console::answer(&self.proposal, words))
     }
 
     /// The report.

@@ -179,11 +179,6 @@ pub fn chain(e: &(dyn Error + 'static)) -> String {
     text
 }
 
-/// A text for a terminal without its colour codes.
-pub fn plain(text: &str) -> String {
-    anstream::adapter::strip_str(text).to_string()
-}
-
 /// To standard error; nothing can be done when even that fails.
 fn complain(text: &str) {
     let _ = writeln!(anstream::stderr(), "{text}");
@@ -196,7 +191,7 @@ pub fn print(text: &str) -> Result<(), Box<dyn Error>> {
     if anstream::AutoStream::choice(&stdout) == anstream::ColorChoice::Never {
         // In one piece: the stream of `anstream` would write line by line.
         let mut out = stdout.lock();
-        out.write_all(anstream::adapter::strip_str(&text).to_string().as_bytes())?;
+        out.write_all(crate::report::console::plain(&text).as_bytes())?;
         return Ok(out.flush()?);
     }
     let mut out = anstream::stdout().lock();

@@ -13,10 +13,9 @@ use crate::report::progress::Progress;
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page, tables};
 use crate::sky;
-use crate::sun::SunTrack;
 use crate::tables::{Staged, Table, TableError, write_csv, write_whole};
 use crate::units::Note;
-use crate::weather::{Period, Place, Provenance, ReadHints, WeatherYear, processors};
+use crate::weather::{Period, Place, Provenance, ReadHints, WeatherYear, beside};
 use crate::weigh::{self, Study, Tick};
 
 /// Weigh the options of one job against each other: prints the answer, writes tables and a report.
@@ -152,19 +151,10 @@ impl Weighed {
         let (weather, _) = read?;
         add_weather_file(&mut inputs, &weather);
         let placed = job.settle(&weather)?;
-        let run = || -> Result<(Plan, Study), Box<dyn std::error::Error>> {
-            let plan = Plan::of(&job, &weather)?;
-            let study = weigh::yields(&job, &weather, &plan)?;
-            Ok((plan, study))
-        };
-        let (planned, note) = if processors() > 1 {
-            beside(run, || sky::shift::label_note(&weather, &SunTrack::over(&weather)))
-        } else {
-            let planned = run();
-            let note = planned.as_ref().ok().and_then(|(plan, _)| sky::shift::label_note(&weather, &plan.site.sun));
-            (planned, note)
-        };
-        let (mut plan, study) = planned?;
+        let mut plan = Plan::of(&job, &weather)?;
+        let (study, note) =
+            beside(|| weigh::yields(&job, &weather, &plan), || sky::shift::label_note(&weather, &plan.site.sun));
+        let study = study?;
         plan.notes.extend(note);
         let years = study.options.iter().map(|o| o.year.clone()).collect();
         Ok(Weighed { job, weather, placed, plan, years, study, hours: Vec::new(), inputs })
@@ -228,18 +218,6 @@ fn add_weather_file(inputs: &mut serde_json::Value, weather: &WeatherYear) {
         files.retain(|f| f.get("file").and_then(serde_json::Value::as_str) != Some(file.as_str()));
         files.push(json!(digest));
     }
-}
-
-/// Two pieces of work at once, the second on a thread of its own where the machine has a second processor.
-fn beside<A, B: Send>(first: impl FnOnce() -> A, second: impl FnOnce() -> B + Send) -> (A, B) {
-    if processors() < 2 {
-        return (first(), second());
-    }
-    std::thread::scope(|scope| {
-        let second = scope.spawn(second);
-        let first = first();
-        (first, second.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
-    })
 }
 
 /// The record of a job; the words of the answer are made ready on the way.
@@ -358,7 +336,7 @@ type MadeOf = fn(&str, &Study) -> Table;
 fn write_results(
     weighed: &Weighed,
     page: Option<&str>,
-    record: &(impl serde::Serialize + Sync),
+    record: &impl serde::Serialize,
     out: &Path,
     hours: bool,
 ) -> Result<(), Box<dyn std::error::Error>> {

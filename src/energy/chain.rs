@@ -299,9 +299,7 @@ fn plant(setup: &Setup, site: &SiteLight, common: &Common, (month, span): Span, 
         limit.apply(load, p, &mut s.block.loss);
         sums.export_lost.add(month, &s.block.loss);
     }
-    let work = &mut s.block.work[..before.len()];
-    work.copy_from_slice(before);
-    ac_side(common, month, work, &mut s.block.loss, &mut sums.open_behind);
+    open_side(common, month, before, &mut s.block, &mut sums.open_behind);
 }
 
 /// One block with the AC and export limits lifted.
@@ -316,9 +314,14 @@ fn open_plant(setup: &Setup, common: &Common, (month, span): Span, s: &mut Scrat
         sums.open.add(month, before);
     }
     sums.draw.add(month, draw);
-    let work = &mut s.block.work[..before.len()];
+    open_side(common, month, before, &mut s.block, &mut sums.open_behind);
+}
+
+/// Sends power before the AC limit through the AC side.
+fn open_side(common: &Common, month: usize, before: &[f64], block: &mut Block, sums: &mut [ByMonth; 2]) {
+    let work = &mut block.work[..before.len()];
     work.copy_from_slice(before);
-    ac_side(common, month, work, &mut s.block.loss, &mut sums.open_behind);
+    ac_side(common, month, work, &mut block.loss, sums);
 }
 
 /// Sends power of one block through AC cable and transformer.

@@ -171,7 +171,7 @@ impl Key {
             && self.rear == rear
             && same_spectrum
             && same_shade
-            && (Arc::ptr_eq(&self.glass, &setup.glass) || self.glass == setup.glass)
+            && self.glass == setup.glass
     }
 }
 

@@ -30,21 +30,15 @@ crate::wide! {
     fn run(curve: &Curve, scale: f64, x: &[f64], out: &mut [f64]) {
         for (x, out) in x.chunks(BLOCK).zip(out.chunks_mut(BLOCK)) {
             out.fill(curve.base);
-            // Two pieces at a time: fewer walks through the block.
-            for pieces in curve.pieces.chunks(2) {
-                let [a, b] = [pieces[0], *pieces.get(1).unwrap_or(&Piece { end: 0.0, ..pieces[0] })];
-                let (per_a, start_a) = (scale * a.per, a.start * a.per);
-                let (per_b, start_b) = (scale * b.per, b.start * b.per);
-                let n = out.len();
-                let x = &x[..n];
+            let n = out.len();
+            let x = &x[..n];
+            for piece in &curve.pieces {
+                let (per, start) = (scale * piece.per, piece.start * piece.per);
                 for j in 0..n {
-                    let t = x[j] * per_a - start_a;
+                    let t = x[j] * per - start;
                     let t = if t > 0.0 { t } else { 0.0 };
-                    let t = if t < a.end { t } else { a.end };
-                    let u = x[j] * per_b - start_b;
-                    let u = if u > 0.0 { u } else { 0.0 };
-                    let u = if u < b.end { u } else { b.end };
-                    out[j] = out[j] + t * (a.a + t * (a.b + t * a.c)) + u * (b.a + u * (b.b + u * b.c));
+                    let t = if t < piece.end { t } else { piece.end };
+                    out[j] += t * (piece.a + t * (piece.b + t * piece.c));
                 }
             }
         }

@@ -46,7 +46,12 @@ pub fn find_in_year(year: &WeatherYear) -> Option<f64> {
 fn find_in(light: &[f64], place: &Place, days: &[chrono::NaiveDate], steps_per_day: usize) -> Option<f64> {
     let sun = SunTrack::middles(place, days, steps_per_day);
     let about = roughly(light, place, &sun, steps_per_day)?;
-    let mut search = Search::over(light, place, &sun, steps_per_day, 1);
+    finely(light, place, &sun, steps_per_day, about)
+}
+
+/// The shift by all days, near one that is known roughly.
+fn finely(light: &[f64], place: &Place, sun: &[Vec<f64>; 3], steps_per_day: usize, about: f64) -> Option<f64> {
+    let mut search = Search::over(light, place, sun, steps_per_day, 1);
     let at = (search.cost(about)?, about);
     Some(search.down(at, &[5.0, 2.0, 1.0]).1)
 }
@@ -200,11 +205,13 @@ pub fn label_note(year: &WeatherYear, sun: &SunTrack) -> Option<Note> {
         return None;
     }
     // Most of what looks suspect is hills and fog: a rough look tells.
-    let middles = SunTrack::middles(&year.place, &year.days, year.steps_per_day);
-    if roughly(&year.ghi, &year.place, &middles, year.steps_per_day)?.abs() < 0.5 * LOUD_FROM_MIN {
+    let (place, per_day) = (&year.place, year.steps_per_day);
+    let middles = SunTrack::middles(place, &year.days, per_day);
+    let about = roughly(&year.ghi, place, &middles, per_day)?;
+    if about.abs() < 0.5 * LOUD_FROM_MIN {
         return None;
     }
-    let minutes = find_in_year(year)?;
+    let minutes = finely(&year.ghi, place, &middles, per_day, about)?;
     let label = year.provenance.label.parse().unwrap_or(Label::Beginning);
     let fix = fix(minutes, label, f64::from(year.step_min()), &year.place)?;
     let e = effect(year, minutes);

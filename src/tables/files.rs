@@ -121,6 +121,7 @@ pub fn csv_bytes(table: &Table, header: bool, path: &Path) -> Result<Vec<u8>, Ta
 
 #[cfg(test)]
 mod tests {
+    use super::super::sample;
     use super::*;
 
     #[test]
@@ -138,10 +139,7 @@ mod tests {
     // The csv crate's reader is the outside judge; the table library's writer the other one, in `frame`.
     #[test]
     fn csv_keeps_every_digit_and_every_word() {
-        let table = Table::new()
-            .text("option", vec!["A".into(), "B, \"x\"".into()])
-            .whole("month", vec![1, -2])
-            .number("e_ac_kwh", vec![0.1, 1_234.567_890_123_4]);
+        let table = sample();
         let bytes = csv_bytes(&table, true, Path::new("t.csv")).unwrap();
         let mut reader = csv::Reader::from_reader(bytes.as_slice());
         assert_eq!(reader.headers().unwrap(), vec!["option", "month", "e_ac_kwh"]);

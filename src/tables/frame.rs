@@ -186,14 +186,8 @@ pub fn group_rows(table: &Table, by: &[&str]) -> Result<Vec<Vec<usize>>, TableEr
 
 #[cfg(test)]
 mod tests {
+    use super::super::sample;
     use super::*;
-
-    fn sample() -> Table {
-        Table::new()
-            .text("option", vec!["A".into(), "B, \"x\"".into()])
-            .whole("month", vec![1, 2])
-            .number("e_ac_kwh", vec![0.1, 1_234.567_890_123_4])
-    }
 
     #[test]
     fn parquet_returns_what_was_written() {

@@ -133,3 +133,12 @@ impl Table {
         })
     }
 }
+
+/// A small table with each kind of column and a word that CSV must quote.
+#[cfg(test)]
+fn sample() -> Table {
+    Table::new()
+        .text("option", vec!["A".into(), "B, \"x\"".into()])
+        .whole("month", vec![1, -2])
+        .number("e_ac_kwh", vec![0.1, 1_234.567_890_123_4])
+}

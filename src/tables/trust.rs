@@ -132,14 +132,7 @@ fn page_head(file: &mut (impl Read + Seek), at: u64, room: u64, path: &Path) -> 
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Table, read_parquet, write_parquet};
-
-    fn sample() -> Table {
-        Table::new()
-            .text("option", ["A", "B", "A", "A"].map(String::from).to_vec())
-            .whole("month", vec![1, 2, 3, 4])
-            .number("e_ac_kwh", vec![0.1, 1_234.567_890_123_4, -3.0, 0.0])
-    }
+    use super::super::{read_parquet, sample, write_parquet};
 
     // A number of values below 0 in the head of a page was taken for 2^64 less a little, and memory asked for it.
     #[test]

@@ -84,27 +84,24 @@ pub fn read_raw_bytes(name: &str, bytes: &[u8], hints: &ReadHints) -> Result<Raw
     if hints.no_checksum {
         return read_bytes_alone(name, bytes, hints);
     }
-    if processors() < 2 {
-        let mut raw = read_bytes_alone(name, bytes, hints)?;
-        raw.provenance.sha256 = hex(&Sha256::digest(bytes));
-        return Ok(raw);
-    }
-    // The checksum takes as long as the reading: each on its own thread.
-    std::thread::scope(|scope| {
-        let sum = scope.spawn(|| hex(&Sha256::digest(bytes)));
-        let raw = read_bytes_alone(name, bytes, hints);
-        let sum = sum.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-        raw.map(|mut raw| {
-            raw.provenance.sha256 = sum;
-            raw
-        })
-    })
+    // The checksum takes as long as the reading.
+    let (raw, sha256) = beside(|| read_bytes_alone(name, bytes, hints), || hex(&Sha256::digest(bytes)));
+    let mut raw = raw?;
+    raw.provenance.sha256 = sha256;
+    Ok(raw)
 }
 
-/// Processors that the program may use.
-pub(crate) fn processors() -> usize {
-    static COUNT: OnceLock<usize> = OnceLock::new();
-    *COUNT.get_or_init(|| std::thread::available_parallelism().map_or(1, usize::from))
+/// Two pieces of work at once, the second on a thread of its own where the machine has a second processor.
+pub(crate) fn beside<A, B: Send>(first: impl FnOnce() -> A, second: impl FnOnce() -> B + Send) -> (A, B) {
+    static PROCESSORS: OnceLock<usize> = OnceLock::new();
+    if *PROCESSORS.get_or_init(|| std::thread::available_parallelism().map_or(1, usize::from)) < 2 {
+        return (first(), second());
+    }
+    std::thread::scope(|scope| {
+        let second = scope.spawn(second);
+        let first = first();
+        (first, second.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+    })
 }
 
 /// [`read_raw_bytes`] without the checksum.
