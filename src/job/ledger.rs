@@ -43,15 +43,10 @@ fn silent_defaults() -> [SilentDefault; 5] {
 impl Job {
     /// Every input, in the order of the file's sections, with the defaults that were taken.
     pub fn ledger(&self) -> Vec<LedgerLine> {
-        let json = self.spec_json();
-        let mut flat = flatten(&json);
         let silent = silent_defaults();
-        for (pattern, value, _) in &silent {
-            let missing = self.owners(pattern);
-            flat.extend(missing.into_iter().map(|path| (path, value.clone())));
-        }
+        let mut leaves = self.leaves(&silent);
         // Site first, parts last; within a section as the structs have it.
-        flat.sort_by_key(|(path, _)| match path.split('.').next().unwrap_or(path) {
+        leaves.sort_by_key(|leaf| match leaf.path.split('.').next().unwrap_or(&leaf.path) {
             "site" => 0,
             "weather" => 1,
             "sky_model" | "skyline" => 2,
@@ -61,18 +56,22 @@ impl Job {
             "inverter" => 7,
             _ => 5,
         });
-        let sources: Vec<(String, String)> = flat
+        // Owners end in a dot: `module.P410.`.
+        let sources: Vec<(String, String)> = leaves
             .iter()
-            .filter_map(|(p, v)| Some((p.strip_suffix("source")?.to_string(), v.as_str()?.to_string())))
+            .filter_map(|l| Some((l.path.strip_suffix("source")?.to_string(), l.value.as_str()?.to_string())))
             .filter(|(owner, _)| owner.ends_with('.'))
             .collect();
-        flat.into_iter()
-            .filter(|(path, _)| is_input(path))
-            .map(|(path, value)| {
+        leaves
+            .into_iter()
+            .filter(|leaf| is_input(&leaf.path))
+            .map(|Leaf { path, pattern, value }| {
                 let given = self.given.contains(&path);
-                let rule = rule_path(&path);
-                let source = self.source_of((&path, &rule), given, &sources, &silent);
-                let unit = match rules::unit(&rule) {
+                let rule = rules::find(&pattern);
+                let silent = silent.iter().find(|(p, _, _)| *p == pattern).map(|(_, _, source)| *source);
+                let published = silent.or(rule.map(|r| r.source)).filter(|s| !s.is_empty());
+                let source = self.source_of(&path, given, &sources, published);
+                let unit = match rules::unit_of(rule, &pattern) {
                     _ if value.is_string() || value.is_boolean() => "",
                     "count" | "-" => "",
                     unit => unit,
@@ -80,6 +79,22 @@ impl Job {
                 LedgerLine { unit: unit.to_string(), value, source, given, path }
             })
             .collect()
+    }
+
+    /// Paths of all inputs, in no order.
+    pub(super) fn input_paths(&self) -> Vec<String> {
+        let leaves = self.leaves(&silent_defaults());
+        leaves.into_iter().map(|leaf| leaf.path).filter(|path| is_input(path)).collect()
+    }
+
+    /// The resolved sections, and the defaults that the models take.
+    fn leaves(&self, silent: &[SilentDefault]) -> Vec<Leaf> {
+        let mut leaves = leaves(self.spec_json());
+        for (pattern, value, _) in silent {
+            let owners = self.owners(pattern).into_iter();
+            leaves.extend(owners.map(|path| Leaf { path, pattern: pattern.to_string(), value: value.clone() }));
+        }
+        leaves
     }
 
     /// The resolved sections as one JSON object, parts included.
@@ -126,31 +141,25 @@ impl Job {
 
     fn source_of(
         &self,
-        (path, rule): (&str, &str),
+        path: &str,
         given: bool,
         sources: &[(String, String)],
-        silent: &[SilentDefault],
+        published: Option<&str>,
     ) -> Option<String> {
         // The nearest word counts: an entry of [sources] or the record's own `source`, whichever lies deeper.
         let stated = self.spec.sources.iter().filter(|(key, _)| under(path, key)).max_by_key(|(key, _)| key.len());
-        let stated = stated.map(|(key, text)| (key.len(), text.clone()));
         if !given {
-            if let Some((_, text)) = stated.filter(|(depth, _)| *depth == path.len()) {
-                return Some(text);
-            }
-            let silent = silent.iter().find(|(p, _, _)| *p == rule).map(|(_, _, s)| s.to_string());
-            let published = rules::find(rule).map(|r| r.source).filter(|s| !s.is_empty()).map(str::to_string);
-            return silent.or(published).or_else(|| Some("the program's default".to_string()));
+            let stated = stated.filter(|(key, _)| key.len() == path.len()).map(|(_, text)| text.as_str());
+            return Some(stated.or(published).unwrap_or("the program's default").to_string());
         }
-        // Owners end in a dot: `module.P410.`.
         let own = sources.iter().filter(|(owner, _)| path.starts_with(owner.as_str())).max_by_key(|(o, _)| o.len());
-        let own = own.map(|(owner, text)| (owner.len(), text.clone()));
-        stated.into_iter().chain(own).max_by_key(|(depth, _)| *depth).map(|(_, text)| text)
+        let own = own.map(|(owner, text)| (owner, text));
+        stated.into_iter().chain(own).max_by_key(|(at, _)| at.len()).map(|(_, text)| text.clone())
     }
 }
 
 /// Names, titles and sources are words about the inputs, not inputs.
-fn is_input(path: &str) -> bool {
+pub(super) fn is_input(path: &str) -> bool {
     let key = path.rsplit('.').next().unwrap_or(path);
     !["source", "name", "tag", "kind", "title"].contains(&key)
         && !path.starts_with("sources.")
@@ -162,59 +171,54 @@ pub(super) fn under(path: &str, key: &str) -> bool {
     path.strip_prefix(key).is_some_and(|rest| rest.is_empty() || rest.starts_with('.') || rest.starts_with('['))
 }
 
-/// Leaves of a document: path and value. Records of a list go by their `tag` or `name`; lists of numbers, of pairs and
-/// of words stay whole.
-pub(super) fn flatten(json: &Value) -> Vec<(String, Value)> {
-    let mut out = Vec::new();
-    walk(json, String::new(), &mut out);
+/// A leaf of a document.
+pub(super) struct Leaf {
+    /// Records of a list go by their `tag` or `name`.
+    pub path: String,
+    /// The path with `*` for a tag and `[]` for a record of a list, as the rules have it.
+    pub pattern: String,
+    /// Lists of numbers, of pairs and of words stay whole.
+    pub value: Value,
+}
+
+/// All leaves of a document.
+pub(super) fn leaves(json: Value) -> Vec<Leaf> {
+    let mut out = Vec::with_capacity(256);
+    walk(json, &mut String::new(), &mut String::new(), &mut out);
     out
 }
 
-fn walk(value: &Value, path: String, out: &mut Vec<(String, Value)>) {
+fn walk(value: Value, path: &mut String, pattern: &mut String, out: &mut Vec<Leaf>) {
+    let (path_len, pattern_len) = (path.len(), pattern.len());
     match value {
         Value::Object(map) => {
+            let tags = ["module", "inverter"].contains(&pattern.as_str());
             for (key, inner) in map {
-                let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
-                walk(inner, path, out);
+                for (text, key) in [(&mut *path, key.as_str()), (&mut *pattern, if tags { "*" } else { &key })] {
+                    if !text.is_empty() {
+                        text.push('.');
+                    }
+                    text.push_str(key);
+                }
+                walk(inner, path, pattern, out);
+                path.truncate(path_len);
+                pattern.truncate(pattern_len);
             }
         }
         Value::Array(items) if items.iter().any(Value::is_object) => {
-            for (i, item) in items.iter().enumerate() {
-                let name = ["tag", "name"].iter().find_map(|k| item.get(*k).and_then(Value::as_str));
-                let name = name.map_or_else(|| (i + 1).to_string(), str::to_string);
-                walk(item, format!("{path}.{name}"), out);
+            pattern.push_str("[]");
+            for (i, item) in items.into_iter().enumerate() {
+                path.push('.');
+                match ["tag", "name"].iter().find_map(|k| item.get(*k).and_then(Value::as_str)) {
+                    Some(name) => path.push_str(name),
+                    None => path.push_str(&(i + 1).to_string()),
+                }
+                walk(item, path, pattern, out);
+                path.truncate(path_len);
             }
+            pattern.truncate(pattern_len);
         }
         Value::Null => {}
-        other => out.push((path, other.clone())),
+        value => out.push(Leaf { path: path.clone(), pattern: pattern.clone(), value }),
     }
-}
-
-/// The path that the rules use: `plane.south wing.tilt_deg` to `plane[].tilt_deg`. A name may itself hold dots, so
-/// the key is looked for from the end.
-pub(super) fn rule_path(path: &str) -> String {
-    let mut parts = path.splitn(2, '.');
-    let section = parts.next().unwrap_or(path);
-    let Some(rest) = parts.next() else { return path.to_string() };
-    let mark = match section {
-        "module" | "inverter" => ".*.",
-        "plane" | "option" => "[].",
-        _ => return path.to_string(),
-    };
-    let keys: Vec<&str> = rest.split('.').collect();
-    for from in 1..keys.len() {
-        let tail = keys[from..].join(".");
-        let direct = format!("{section}{mark}{tail}");
-        if rules::find(&direct).is_some() {
-            return direct;
-        }
-        // A record inside: plane.X.obstacles.mast.height_m, inverter.X.efficiency_at_v.1.v.
-        for (list, key) in (from..keys.len()).flat_map(|i| (i + 2..keys.len()).map(move |k| (i, k))) {
-            let nested = format!("{section}{mark}{}[].{}", keys[list], keys[key..].join("."));
-            if rules::find(&nested).is_some() {
-                return nested;
-            }
-        }
-    }
-    format!("{section}{mark}{}", keys.last().unwrap_or(&""))
 }

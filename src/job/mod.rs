@@ -7,9 +7,11 @@
 //! [`load`] reads from disk; [`from_text`] takes a function that hands out files, so that the same checks run where
 //! there is no file system. The same structs make the JSON Schema that editors use, see [`job_schema`].
 
+mod check;
 mod error;
 mod ledger;
 mod load;
+mod node;
 mod place;
 mod record;
 mod resolve;

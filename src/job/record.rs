@@ -6,10 +6,11 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
+use super::check::check;
 use super::error::{At, JobError, fault};
 use super::ledger::LedgerLine;
+use super::node;
 use super::resolve::{Loader, Named, Source, build, join};
-use super::schema::{check, job_schema};
 use super::tree::{Entry, Kind, Tree, from_json as tree_from_json};
 use super::{FileDigest, Job};
 use crate::units::Note;
@@ -64,7 +65,7 @@ pub(super) fn from_json(name: &str, text: &str, base: &Path, loader: &mut Loader
             "Use the file as the program wrote it.",
         )));
     };
-    check(&tree, job_schema(), &source.files)?;
+    check(&tree, node::job(), &source.files)?;
     let lines: Vec<LedgerLine> =
         value.get("inputs").and_then(|v| serde_json::from_value(v.clone()).ok()).unwrap_or_default();
     let given: BTreeSet<String> = lines.into_iter().filter(|l| l.given).map(|l| l.path).collect();
@@ -115,7 +116,7 @@ pub fn from_sections_given(
             "Remove the needless brackets.",
         )));
     };
-    check(&tree, job_schema(), &source.files)?;
+    check(&tree, node::job(), &source.files)?;
     let named = Named { name: "site".to_string(), path: PathBuf::from(name), base: base.to_path_buf() };
     build(named, tree, given, source)
 }
@@ -141,7 +142,7 @@ pub fn from_value(name: &str, value: &Value, base: &Path, loader: &mut Loader<'_
             "Remove the needless brackets.",
         )));
     };
-    check(&tree, job_schema(), &source.files)?;
+    check(&tree, node::job(), &source.files)?;
     source.take_parts(&mut tree)?;
     let named = Named { name: "job".to_string(), path: PathBuf::from(name), base: base.to_path_buf() };
     build(named, tree, None, source)

@@ -4,10 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io;
 use std::path::{Component, Path, PathBuf};
 
+use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
+use super::check::check;
 use super::error::{At, JobError, fault, list, nearest};
-use super::schema::{check, job_schema, parts_schema};
+use super::node;
 use super::spec::{JobSpec, OptionSpec, SkylineSpec};
 use super::tree::{Entry, Files, Kind, Mark, Tree, from_toml, number_text};
 use super::{FileDigest, Job, ResolvedOption, ledger, record};
@@ -53,7 +55,7 @@ pub fn from_text_over(
     let file = source.files.add(name);
     let mut tree = from_toml(text, &source.files, file)?;
     record::put_over(&mut tree, over, &mut source);
-    check(&tree, job_schema(), &source.files)?;
+    check(&tree, node::job(), &source.files)?;
     source.take_parts(&mut tree)?;
     let stem = Path::new(name).file_stem().map_or("job".to_string(), |s| s.to_string_lossy().into_owned());
     build(Named { name: stem, path: PathBuf::from(name), base: base.to_path_buf() }, tree, None, source)
@@ -152,7 +154,7 @@ impl<'a, 'l> Source<'a, 'l> {
         let file = self.files.add(&name);
         let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
         let mut doc = from_toml(text, &self.files, file)?;
-        check(&doc, parts_schema(), &self.files)?;
+        check(&doc, node::parts(), &self.files)?;
         let folder = path.parent().unwrap_or(Path::new("")).to_path_buf();
         if let Some(table) = doc.get("module_table").cloned() {
             let path = join(&folder, table.text().unwrap_or_default());
@@ -163,7 +165,7 @@ impl<'a, 'l> Source<'a, 'l> {
                 Mark { file, line: 0 },
                 vec![Entry { key: "module".into(), mark: Mark { file, line: 1 }, value: rows.clone() }],
             );
-            check(&wrapped, parts_schema(), &self.files)?;
+            check(&wrapped, node::parts(), &self.files)?;
             self.merge(&mut doc, "module", rows.entries())?;
         }
         // A path in the parts file is relative to it; from here on to the job file.
@@ -318,7 +320,7 @@ pub(super) fn build(
     mut source: Source<'_, '_>,
 ) -> Result<Job, JobError> {
     let json = tree.json();
-    let mut spec: JobSpec = serde_json::from_value(json.clone()).map_err(|e| {
+    let mut spec = JobSpec::deserialize(&json).map_err(|e| {
         JobError::WrongType(fault(
             source.at(Mark { file: tree.mark.file, line: 0 }),
             format!("the file does not fit together ({e})"),
@@ -326,7 +328,7 @@ pub(super) fn build(
             "Compare with the files that `yearlight start` writes.",
         ))
     })?;
-    let given = given.unwrap_or_else(|| ledger::flatten(&json).into_iter().map(|(path, _)| path).collect());
+    let given = given.unwrap_or_else(|| ledger::leaves(json).into_iter().map(|leaf| leaf.path).collect());
     let modules = std::mem::take(&mut spec.module);
     let inverters = std::mem::take(&mut spec.inverter);
     if spec.losses.dirt_model.is_some() && tree.get("losses").is_some_and(|l| l.get("dirt_pct").is_none()) {
@@ -998,7 +1000,7 @@ impl<'a> Look<'a, '_, '_> {
         if job.spec.sources.is_empty() {
             return Ok(());
         }
-        let paths: Vec<String> = job.ledger().into_iter().map(|l| l.path).collect();
+        let paths = job.input_paths();
         for key in job.spec.sources.keys() {
             let hit = paths.iter().any(|p| ledger::under(p, key));
             if !hit {

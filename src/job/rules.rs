@@ -552,7 +552,12 @@ pub(super) fn find(path: &str) -> Option<&'static Rule> {
 
 /// Unit of a key: its rule's, else the ending of its name, else none.
 pub(super) fn unit(path: &str) -> &'static str {
-    if let Some(rule) = find(path).filter(|r| !r.unit.is_empty()) {
+    unit_of(find(path), path)
+}
+
+/// As [`unit`], of a key whose rule is known.
+pub(super) fn unit_of(rule: Option<&Rule>, path: &str) -> &'static str {
+    if let Some(rule) = rule.filter(|r| !r.unit.is_empty()) {
         return rule.unit;
     }
     let key = path.rsplit('.').next().unwrap_or(path);

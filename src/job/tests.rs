@@ -59,12 +59,11 @@ fn ledger_tells_given_from_default_and_names_sources() {
 
 #[test]
 fn every_number_has_a_unit_or_none_by_design() {
-    let without: Vec<String> = demo()
-        .ledger()
+    let without: Vec<String> = ledger::leaves(demo().spec_json())
         .into_iter()
-        .filter(|l| !l.value.is_string() && !l.value.is_boolean())
-        .map(|l| l.path)
-        .filter(|path| rules::unit(&ledger::rule_path(path)).is_empty())
+        .filter(|leaf| ledger::is_input(&leaf.path) && !leaf.value.is_string() && !leaf.value.is_boolean())
+        .map(|leaf| leaf.pattern)
+        .filter(|pattern| rules::unit(pattern).is_empty())
         .collect();
     assert_eq!(without, Vec::<String>::new());
 }

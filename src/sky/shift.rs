@@ -44,30 +44,30 @@ pub fn find_in_year(year: &WeatherYear) -> Option<f64> {
 }
 
 fn find_in(light: &[f64], place: &Place, days: &[chrono::NaiveDate], steps_per_day: usize) -> Option<f64> {
-    let sun = SunTrack::middles(place, days, steps_per_day);
-    let about = roughly(light, place, &sun, steps_per_day)?;
-    finely(light, place, &sun, steps_per_day, about)
+    let about = roughly(light, place, days, steps_per_day)?;
+    finely(light, place, days, steps_per_day, about)
 }
 
 /// The shift by all days, near one that is known roughly.
-fn finely(light: &[f64], place: &Place, sun: &[Vec<f64>; 3], steps_per_day: usize, about: f64) -> Option<f64> {
-    let mut search = Search::over(light, place, sun, steps_per_day, 1);
+fn finely(light: &[f64], place: &Place, days: &[chrono::NaiveDate], steps_per_day: usize, about: f64) -> Option<f64> {
+    let mut search = Search::over(light, place, days, steps_per_day, 1);
     let at = (search.cost(about)?, about);
     Some(search.down(at, &[5.0, 2.0, 1.0]).1)
 }
 
-/// The shift by one day of four, to some five minutes.
-fn roughly(light: &[f64], place: &Place, sun: &[Vec<f64>; 3], steps_per_day: usize) -> Option<f64> {
-    let mut search = Search::over(light, place, sun, steps_per_day, 4);
-    let mut best = (f64::INFINITY, 0.0);
-    for k in 0..12 {
-        let m = -FARTHEST_MIN + 20.0 * f64::from(k);
-        let c = search.cost(m).unwrap_or(f64::INFINITY);
-        if c < best.0 {
-            best = (c, m);
-        }
+/// The shift by one day of four, to some five minutes: downhill from the labels as they stand.
+fn roughly(light: &[f64], place: &Place, days: &[chrono::NaiveDate], steps_per_day: usize) -> Option<f64> {
+    let mut search = Search::over(light, place, days, steps_per_day, 4);
+    let mut at = |m: f64| Some((search.cost(m)?, m));
+    let (early, late) = (at(-10.0), at(10.0));
+    let (mut best, way) = match (early, late) {
+        (Some(early), Some(late)) if early.0 < late.0 => (early, -20.0),
+        (early, late) => late.map(|late| (late, 20.0)).or(early.map(|early| (early, -20.0)))?,
+    };
+    while let Some(next) = at(best.1 + way).filter(|next| next.0 < best.0 && next.1.abs() <= FARTHEST_MIN) {
+        best = next;
     }
-    best.0.is_finite().then(|| search.down(best, &[10.0, 5.0]).1)
+    Some(search.down(best, &[10.0, 5.0]).1)
 }
 
 /// The light of a run of days beside the sun, which can be turned back and forth.
@@ -91,16 +91,16 @@ struct Search {
 type Bands = [[Vec<f64>; 2]; BANDS.len()];
 
 impl Search {
-    /// Takes one day of `every`; `sun` holds east, north and up of every step.
-    fn over(light: &[f64], place: &Place, sun: &[Vec<f64>; 3], steps_per_day: usize, every: usize) -> Search {
-        let [east, north, up] = sun;
+    /// Takes one day of `every`.
+    fn over(light: &[f64], place: &Place, days: &[chrono::NaiveDate], steps_per_day: usize, every: usize) -> Search {
+        let some: Vec<chrono::NaiveDate> = days.iter().copied().step_by(every).collect();
+        let [east, north, up] = SunTrack::middles(place, &some, steps_per_day);
+        let light: Vec<f64> = light.chunks(steps_per_day.max(1)).step_by(every).flatten().copied().collect();
         let (sin, cos) = place.latitude_deg.to_radians().sin_cos();
         let half_step = std::f64::consts::PI / steps_per_day as f64;
         // The sun can rise by no more than it is turned.
         let lowest = (BANDS[0].0.asin() - (FARTHEST_MIN / 4.0 + 3.0).to_radians()).sin();
-        let in_turn = |i: usize| (i / steps_per_day).is_multiple_of(every);
-        let kept: Vec<usize> =
-            (0..up.len()).filter(|&i| up[i] > lowest && in_turn(i) && light[i].is_finite()).collect();
+        let kept: Vec<usize> = (0..up.len()).filter(|&i| up[i] > lowest && light[i].is_finite()).collect();
         let a = |i: usize| sin * (cos * north[i] + sin * up[i]);
         Search {
             light: kept.iter().map(|&i| light[i]).collect(),
@@ -205,13 +205,12 @@ pub fn label_note(year: &WeatherYear, sun: &SunTrack) -> Option<Note> {
         return None;
     }
     // Most of what looks suspect is hills and fog: a rough look tells.
-    let (place, per_day) = (&year.place, year.steps_per_day);
-    let middles = SunTrack::middles(place, &year.days, per_day);
-    let about = roughly(&year.ghi, place, &middles, per_day)?;
+    let (place, days, per_day) = (&year.place, &year.days, year.steps_per_day);
+    let about = roughly(&year.ghi, place, days, per_day)?;
     if about.abs() < 0.5 * LOUD_FROM_MIN {
         return None;
     }
-    let minutes = finely(&year.ghi, place, &middles, per_day, about)?;
+    let minutes = finely(&year.ghi, place, days, per_day, about)?;
     let label = year.provenance.label.parse().unwrap_or(Label::Beginning);
     let fix = fix(minutes, label, f64::from(year.step_min()), &year.place)?;
     let e = effect(year, minutes);

@@ -54,7 +54,7 @@ impl<'a> Lines<'a> {
 
 /// Cells of one line; quotes and control characters are taken off.
 fn cells(line: &[u8]) -> Vec<String> {
-    let text = |c: &[u8]| clean(String::from_utf8_lossy(c).trim());
+    let text = |c: &[u8]| clean(&String::from_utf8_lossy(c)).trim().to_string();
     if !line.is_empty() && !line.iter().any(|b| matches!(b, b'"' | b'\r' | b'\n')) {
         return line.split(|&b| b == b',').map(text).collect();
     }

@@ -4,6 +4,7 @@ use std::io::{BufWriter, Write};
 
 use super::formats::TIDY_MARK;
 use super::{Quantity, WeatherYear};
+use crate::units::clean;
 
 /// Writes a year so that reading it returns the same bits.
 ///
@@ -13,7 +14,7 @@ pub fn write_tidy(year: &WeatherYear, out: impl Write) -> std::io::Result<()> {
     let mut out = BufWriter::new(out);
     let p = &year.place;
     writeln!(out, "{TIDY_MARK}")?;
-    writeln!(out, "# name: {}", one_line(&p.name))?;
+    writeln!(out, "# name: {}", clean(&p.name))?;
     writeln!(out, "# latitude_deg: {}", p.latitude_deg)?;
     writeln!(out, "# longitude_deg: {}", p.longitude_deg)?;
     writeln!(out, "# elevation_m: {}", p.elevation_m)?;
@@ -29,15 +30,15 @@ pub fn write_tidy(year: &WeatherYear, out: impl Write) -> std::io::Result<()> {
         ("from-label", &from.label),
     ] {
         if !value.is_empty() {
-            writeln!(out, "# {key}: {}", one_line(value))?;
+            writeln!(out, "# {key}: {}", clean(value))?;
         }
     }
     for (what, how) in &from.completed {
-        writeln!(out, "# completed: {} = {}", one_line(what), one_line(how))?;
+        writeln!(out, "# completed: {} = {}", clean(what), clean(how))?;
     }
     for note in &from.notes {
         let key = if note.loud { "loud-note" } else { "note" };
-        writeln!(out, "# {key}: {} {}", note.code, one_line(&note.text))?;
+        writeln!(out, "# {key}: {} {}", note.code, clean(&note.text))?;
     }
     let columns: Vec<(Quantity, &[f64])> =
         Quantity::ALL.iter().filter_map(|&q| year.column(q).map(|values| (q, values))).collect();
@@ -57,8 +58,4 @@ pub fn write_tidy(year: &WeatherYear, out: impl Write) -> std::io::Result<()> {
         }
     }
     out.flush()
-}
-
-fn one_line(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
