@@ -280,7 +280,7 @@ impl Plan {
     pub fn under(
         job: &Job,
         weather: &WeatherYear,
-        sun: Option<&SunTrack>,
+        sun: Option<&Arc<SunTrack>>,
         fits: &mut Fits,
     ) -> Result<Plan, EnergyError> {
         if !weather.is_whole_year() {
@@ -292,7 +292,7 @@ impl Plan {
             });
         }
         let skyline = Skyline::new(&job.skyline)?;
-        let sun = sun.cloned().unwrap_or_else(|| SunTrack::over(weather));
+        let sun = sun.cloned().unwrap_or_else(|| Arc::new(SunTrack::over(weather)));
         let site = SiteLight::under(sun, weather, &job.spec.plane, &skyline, job.spec.sky_model);
         Plan::lay(job, weather, site, fits)
     }
@@ -1073,7 +1073,7 @@ mod tests {
     fn a_module_is_fitted_once_and_gives_the_same_plan() {
         let mut job = crate::job::load(Path::new("configs/two-skies/cloudy.toml")).unwrap();
         let weather = crate::sky::read(&job.weather_path(), &job.read_hints().unwrap()).unwrap();
-        let sun = SunTrack::over(&weather);
+        let sun = Arc::new(SunTrack::over(&weather));
         let mut fits = Fits::default();
         let alone = Plan::of(&job, &weather).unwrap();
         let modules = alone.options.iter().map(|o| &o.module).collect::<std::collections::BTreeSet<_>>().len() as u64;

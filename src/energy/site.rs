@@ -1,5 +1,7 @@
 //! Light of one site, worked out once and shared by all options.
 
+use std::sync::Arc;
+
 use crate::plane::{PlaneLight, PlaneSpec, RearLight, Sky, SkyModel, Skyline};
 use crate::sun::SunTrack;
 use crate::units::G_STC;
@@ -10,7 +12,7 @@ use crate::{maths, wide};
 #[derive(Debug, Clone)]
 pub struct SiteLight {
     /// Where the sun stands.
-    pub sun: SunTrack,
+    pub sun: Arc<SunTrack>,
     /// What comes from the sky, and the air near the ground.
     pub sky: Sky,
     /// Light on each plane of the job.
@@ -56,12 +58,13 @@ impl SiteLight {
 
     /// The same under a sun that was worked out before.
     pub fn under(
-        sun: SunTrack,
+        sun: impl Into<Arc<SunTrack>>,
         weather: &WeatherYear,
         planes: &[PlaneSpec],
         skyline: &Skyline,
         model: SkyModel,
     ) -> SiteLight {
+        let sun = sun.into();
         let sky = Sky::over(weather, &sun, model);
         let step_h = weather.step_h();
         let mut night_h = [0.0; 12];

@@ -5,7 +5,7 @@ use std::ops::{Deref, DerefMut};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::sync::mpsc::sync_channel;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, OnceLock, PoisonError};
 
 use rayon::prelude::*;
 use serde_json::Value;
@@ -15,9 +15,9 @@ use super::finish::{Joined, join};
 use super::manifest::{self, Manifest, clear, prepare};
 use super::rows;
 use super::set::WeatherSet;
-use super::site::{Bench, OneSite, Shared, SiteDone, SiteRefused, SkyOf, Stages, read_small};
+use super::site::{Bench, OneSite, Shared, SiteDone, SiteRefused, Stages, read_small};
 use super::sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SiteRow, SiteTable, Sites};
-use super::skies::Skies;
+use super::skies::{Asked, Skies};
 use super::spec::FleetSpec;
 use super::stamp::{self, Stamp, Stamps};
 use crate::job::{self, FileDigest, Job};
@@ -218,6 +218,7 @@ impl Fleet {
             files,
             sites,
             skies: Skies::default(),
+            shared_files: OnceLock::new(),
             stages: Stages::default(),
             set,
             spec,
@@ -323,13 +324,10 @@ impl Fleet {
 
     /// Tells the skies which files this part shares, so that none is let go while another site waits for it.
     fn announce(&self, rows: &[SiteRow]) {
-        let mut wanted: HashMap<PathBuf, usize> = HashMap::new();
-        for row in rows {
-            if let Ok(cells) = &row.cells
-                && let Ok(SkyOf::File(path)) = self.shared.sky_of(cells)
-            {
-                *wanted.entry(path).or_default() += 1;
-            }
+        let mut wanted: HashMap<PathBuf, Asked> = HashMap::new();
+        for path in rows.iter().filter_map(|row| self.shared.file_of(row)) {
+            let once = !self.shared.many_ask_for(&path);
+            wanted.entry(path).or_insert(Asked { times: 0, once }).times += 1;
         }
         self.shared.skies.expect(wanted);
     }

@@ -1,11 +1,12 @@
 //! One site: the template with its row's cells, its weather, all options.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap, HashSet};
+use std::hash::{BuildHasher, BuildHasherDefault, DefaultHasher};
 use std::io;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, OnceLock};
 use std::time::Instant;
 
 use serde_json::{Value, json};
@@ -88,19 +89,11 @@ pub struct OneSite {
 /// Job and weather of a row.
 struct Prepared {
     job: Job,
-    /// As read, shared by sites.
-    read: Arc<SkyYear>,
-    /// The year to be run where it is not the one that was read.
-    scaled: Option<WeatherYear>,
+    /// Shared by sites, unless the table scales the light.
+    sky: Arc<SkyYear>,
     placed: Placed,
     /// The weather file, or the name in the weather set.
-    sky: String,
-}
-
-impl Prepared {
-    fn year(&self) -> &WeatherYear {
-        self.scaled.as_ref().unwrap_or(&self.read.year)
-    }
+    sky_name: String,
 }
 
 /// Time spent in the stages, over all threads, nanoseconds.
@@ -153,6 +146,8 @@ pub(super) struct Shared {
     pub files: HashMap<PathBuf, Vec<u8>>,
     pub sites: Sites,
     pub skies: Skies,
+    /// Hashes of the weather files that more than one site of the table asks for.
+    pub shared_files: OnceLock<HashSet<u64>>,
     pub stages: Stages,
     pub set: Option<super::set::WeatherSet>,
 }
@@ -192,6 +187,28 @@ impl Shared {
         }
         path.push_str(rest);
         Ok(SkyOf::File(self.base.join(path)))
+    }
+
+    /// The weather file of a row, when it has one.
+    pub fn file_of(&self, row: &SiteRow) -> Option<PathBuf> {
+        match self.sky_of(row.cells.as_ref().ok()?) {
+            Ok(SkyOf::File(path)) => Some(path),
+            _ => None,
+        }
+    }
+
+    /// Whether more than one site of the whole table asks for a weather file.
+    pub fn many_ask_for(&self, path: &Path) -> bool {
+        let hash = |path: &Path| BuildHasherDefault::<DefaultHasher>::default().hash_one(path);
+        let shared = self.shared_files.get_or_init(|| {
+            let (mut once, mut more) = (HashSet::new(), HashSet::new());
+            for row in (0..self.sites.parts()).flat_map(|part| self.sites.part(part)) {
+                let file = self.file_of(&row).map(|path| hash(&path));
+                more.extend(file.filter(|file| !once.insert(*file)));
+            }
+            more
+        });
+        shared.contains(&hash(path))
     }
 
     /// The template with the cells of a row put in. With `on_whose_word` the job also knows which inputs were given, and
@@ -292,15 +309,16 @@ impl Shared {
     /// Weather for a job that is checked.
     fn prepared(&self, at: &str, cells: &[String], job: Job) -> Result<Prepared, String> {
         let hints = job.read_hints().map_err(|e| e.to_string())?;
-        let (read, sky) = self.weather(at, cells, &hints)?;
-        let placed = job.settle(&read.year).map_err(|e| e.to_string())?;
-        let scale = self.cell(cells, "light_scale");
-        let scaled = if scale.is_empty() {
-            None
-        } else {
-            Some(scale_light(&read.year, scale).map_err(|why| format!("{at}: {why}"))?)
+        let (sky, sky_name) = self.weather(at, cells, &hints)?;
+        let placed = job.settle(&sky.year).map_err(|e| e.to_string())?;
+        let sky = match self.cell(cells, "light_scale") {
+            "" => sky,
+            cell => {
+                let factor = light_factor(cell).map_err(|why| format!("{at}: {why}"))?;
+                Stages::time(&self.stages.plan, || Arc::new(scale_light(sky, factor)))
+            }
         };
-        Ok(Prepared { job, read, scaled, placed, sky })
+        Ok(Prepared { job, sky, placed, sky_name })
     }
 
     /// The weather files behind a row and their names; none for a row that is refused before it is read.
@@ -336,7 +354,7 @@ impl Shared {
             all
         });
         let prepared = self.prepared(&at, cells, job)?;
-        let mut weather = prepared.year().clone();
+        let mut weather = prepared.sky.year.clone();
         // The shared years are read without checksums.
         let path = match self.sky_of(cells)? {
             SkyOf::File(path) => path,
@@ -362,13 +380,13 @@ impl Shared {
         let name = self.cell(cells, "site");
         let job = Stages::time(&self.stages.job, || self.job(at, cells, false))?;
         let prepared = self.prepared(at, cells, job)?;
-        let Prepared { job, read, placed, .. } = &prepared;
-        let year = prepared.year();
-        let plan = Stages::time(&self.stages.plan, || Plan::under(job, year, Some(read.sun()), &mut bench.fits))
+        let Prepared { job, sky, placed, sky_name } = prepared;
+        let (job, year) = (&job, &sky.year);
+        let plan = Stages::time(&self.stages.plan, || Plan::under(job, year, Some(sky.sun()), &mut bench.fits))
             .map_err(|e| format!("{at}: {e}"))?;
         let briefs = Stages::time(&self.stages.run, || brief(job, year, &plan, self.spec.split, &mut bench.scratch))
             .map_err(|e| format!("{at}: {e}"))?;
-        let shift = read.label_note();
+        let shift = sky.label_note();
         let mut common: Vec<&str> = Vec::new();
         for note in shift.into_iter().chain(&year.provenance.notes).chain(&placed.notes).chain(&plan.notes) {
             if note.loud && !common.contains(&note.code.as_str()) {
@@ -399,7 +417,7 @@ impl Shared {
                 .collect(),
             latitude_deg: site.map_or(placed.place.latitude_deg, |s| s.latitude_deg),
             longitude_deg: site.map_or(placed.place.longitude_deg, |s| s.longitude_deg),
-            weather: prepared.sky.clone(),
+            weather: sky_name,
             options,
         };
         let finite = |o: &OptionDone| {
@@ -416,19 +434,20 @@ impl Shared {
     }
 }
 
-/// All light of a year times a factor.
-fn scale_light(year: &WeatherYear, cell: &str) -> Result<WeatherYear, String> {
-    let factor = cell.parse::<f64>().ok().filter(|x| (0.5..=1.5).contains(x)).ok_or_else(|| {
+/// The cell of `light_scale`.
+fn light_factor(cell: &str) -> Result<f64, String> {
+    cell.parse::<f64>().ok().filter(|x| (0.5..=1.5).contains(x)).ok_or_else(|| {
         format!("light_scale is {cell}; expected 0.5 to 1.5. Give the share of the file's light that reaches the site.")
-    })?;
-    let mut year = year.clone();
-    for column in [&mut year.ghi, &mut year.dni, &mut year.dhi] {
-        column.iter_mut().for_each(|x| *x *= factor);
-    }
+    })
+}
+
+/// All light of a year times a factor, which its notes say.
+fn scale_light(sky: Arc<SkyYear>, factor: f64) -> SkyYear {
+    let mut sky = sky.times(factor);
     let text =
         format!("All light of the weather file is taken times {factor}, as light_scale of the table of sites says.");
-    year.provenance.notes.push(Note::quiet("fleet.light-scale", text));
-    Ok(year)
+    sky.year.provenance.notes.push(Note::quiet("fleet.light-scale", text));
+    sky
 }
 
 /// Name of the page of a site, without ending: the row makes it unlike all others.

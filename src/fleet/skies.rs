@@ -23,7 +23,7 @@ pub const YEARS_KEPT: usize = 64;
 pub struct SkyYear {
     /// As read.
     pub year: WeatherYear,
-    sun: OnceLock<(SunTrack, Option<Note>)>,
+    sun: OnceLock<(Arc<SunTrack>, Option<Note>)>,
 }
 
 impl SkyYear {
@@ -32,16 +32,27 @@ impl SkyYear {
         SkyYear { year, sun: OnceLock::new() }
     }
 
-    fn follow(&self) -> &(SunTrack, Option<Note>) {
+    fn follow(&self) -> &(Arc<SunTrack>, Option<Note>) {
         self.sun.get_or_init(|| {
             let sun = SunTrack::over(&self.year);
             let note = sky::shift::label_note(&self.year, &sun);
-            (sun, note)
+            (Arc::new(sun), note)
         })
     }
 
+    /// All light times a factor; what follows from the year as read stays. No column is copied unless others hold the
+    /// year too.
+    pub fn times(self: Arc<SkyYear>, factor: f64) -> SkyYear {
+        let follows = self.follow().clone();
+        let mut year = Arc::try_unwrap(self).map_or_else(|shared| shared.year.clone(), |own| own.year);
+        for column in [&mut year.ghi, &mut year.dni, &mut year.dhi] {
+            column.iter_mut().for_each(|x| *x *= factor);
+        }
+        SkyYear { year, sun: OnceLock::from(follows) }
+    }
+
     /// Where the sun stands, at the place of the file.
-    pub fn sun(&self) -> &SunTrack {
+    pub fn sun(&self) -> &Arc<SunTrack> {
         &self.follow().0
     }
 
@@ -68,12 +79,21 @@ struct Held {
     used: u64,
 }
 
+/// How a part asks for a file.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked {
+    /// By how many of its sites.
+    pub times: usize,
+    /// By no other site of the whole table: the year need not be kept.
+    pub once: bool,
+}
+
 /// The years at hand.
 #[derive(Default)]
 pub struct Skies {
     held: Mutex<HashMap<(PathBuf, String), Held>>,
     /// How often the present part will still ask for a file.
-    ahead: Mutex<HashMap<PathBuf, usize>>,
+    ahead: Mutex<HashMap<PathBuf, Asked>>,
     /// Every file as it was when this run first saw it.
     seen: Mutex<HashMap<PathBuf, Option<Stamp>>>,
     clock: AtomicU64,
@@ -113,7 +133,7 @@ impl Skies {
     }
 
     /// Says how often the sites of the present part will ask for each file.
-    pub fn expect(&self, files: HashMap<PathBuf, usize>) {
+    pub fn expect(&self, files: HashMap<PathBuf, Asked>) {
         *lock(&self.ahead) = files;
     }
 
@@ -176,13 +196,16 @@ impl Skies {
     /// One site is through with a file; lets go of the years that waited longest and that nobody waits for.
     fn done(&self, path: &Path) {
         let mut ahead = lock(&self.ahead);
-        if let Some(times) = ahead.get_mut(path) {
-            *times -= 1;
-            if *times == 0 {
+        let mut held = lock(&self.held);
+        if let Some(asked) = ahead.get_mut(path) {
+            asked.times -= 1;
+            if asked.once {
+                held.retain(|(file, _), _| file != path);
+            }
+            if asked.times == 0 {
                 ahead.remove(path);
             }
         }
-        let mut held = lock(&self.held);
         while held.len() > YEARS_KEPT {
             let idle = held.iter().filter(|((path, _), _)| !ahead.contains_key(path));
             let Some(oldest) = idle.min_by_key(|(_, h)| h.used).map(|(k, _)| k.clone()) else { break };

@@ -66,7 +66,7 @@ impl Job {
             .into_iter()
             .filter(|leaf| is_input(&leaf.path))
             .map(|Leaf { path, pattern, value }| {
-                let given = self.given.contains(&path);
+                let given = self.is_given(&path);
                 let rule = rules::find(&pattern);
                 let silent = silent.iter().find(|(p, _, _)| *p == pattern).map(|(_, _, source)| *source);
                 let published = silent.or(rule.map(|r| r.source)).filter(|s| !s.is_empty());
@@ -79,6 +79,11 @@ impl Job {
                 LedgerLine { unit: unit.to_string(), value, source, given, path }
             })
             .collect()
+    }
+
+    /// Given by the user: listed by a run record, else written in the document.
+    fn is_given(&self, path: &str) -> bool {
+        self.given.as_ref().map_or_else(|| self.origin.holds(path), |given| given.contains(path))
     }
 
     /// Paths of all inputs, in no order.

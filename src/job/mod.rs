@@ -12,6 +12,7 @@ mod error;
 mod ledger;
 mod load;
 mod node;
+mod origin;
 mod place;
 mod record;
 mod resolve;
@@ -84,9 +85,9 @@ pub struct Job {
     pub notes: Vec<Note>,
     /// The files that were read, with checksums.
     pub files: Vec<FileDigest>,
-    given: BTreeSet<String>,
-    /// Where each key stands, by its path.
-    marks: BTreeMap<String, At>,
+    /// Paths of the inputs that count as given; `None`: those that were written.
+    given: Option<BTreeSet<String>>,
+    origin: origin::Origin,
     /// `base` as the first run had it, when the job was read from a run record.
     record_base: Option<PathBuf>,
 }

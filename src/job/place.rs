@@ -30,8 +30,8 @@ impl Job {
     pub fn at(&self, path: &str) -> At {
         let mut path = path;
         loop {
-            if let Some(at) = self.marks.get(path) {
-                return at.clone();
+            if let Some(at) = self.origin.at(path) {
+                return at;
             }
             match path.rsplit_once('.') {
                 Some((above, _)) => path = above,

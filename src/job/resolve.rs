@@ -4,12 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io;
 use std::path::{Component, Path, PathBuf};
 
-use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use super::check::check;
 use super::error::{At, JobError, fault, list, nearest};
 use super::node;
+use super::origin::Origin;
 use super::spec::{JobSpec, OptionSpec, SkylineSpec};
 use super::tree::{Entry, Files, Kind, Mark, Tree, from_toml, number_text};
 use super::{FileDigest, Job, ResolvedOption, ledger, record};
@@ -319,8 +319,7 @@ pub(super) fn build(
     given: Option<BTreeSet<String>>,
     mut source: Source<'_, '_>,
 ) -> Result<Job, JobError> {
-    let json = tree.json();
-    let mut spec = JobSpec::deserialize(&json).map_err(|e| {
+    let mut spec: JobSpec = serde_json::from_value(tree.json()).map_err(|e| {
         JobError::WrongType(fault(
             source.at(Mark { file: tree.mark.file, line: 0 }),
             format!("the file does not fit together ({e})"),
@@ -328,7 +327,6 @@ pub(super) fn build(
             "Compare with the files that `yearlight start` writes.",
         ))
     })?;
-    let given = given.unwrap_or_else(|| ledger::leaves(json).into_iter().map(|leaf| leaf.path).collect());
     let modules = std::mem::take(&mut spec.module);
     let inverters = std::mem::take(&mut spec.inverter);
     if spec.losses.dirt_model.is_some() && tree.get("losses").is_some_and(|l| l.get("dirt_pct").is_none()) {
@@ -375,10 +373,10 @@ pub(super) fn build(
         notes: Vec::new(),
         files: source.digests.clone(),
         given,
-        marks: marks(&tree, &source),
+        origin: Origin::new(tree, source.files.clone()),
         record_base: None,
     };
-    Look { tree: &tree, source: &source }.sources(&job)?;
+    Look { tree: job.origin.tree(), source: &source }.sources(&job)?;
     for (tag, module) in job.modules.iter().filter(|(tag, _)| job.options.iter().any(|o| o.module == **tag)) {
         if module.source.is_none() {
             notes.push(Note::quiet(
@@ -396,27 +394,6 @@ pub(super) fn build(
         }
     }
     Ok(Job { notes, ..job })
-}
-
-/// Where each key stands, under the paths that [`ledger::flatten`] gives.
-fn marks(tree: &Tree, source: &Source<'_, '_>) -> BTreeMap<String, At> {
-    fn walk(tree: &Tree, path: &str, source: &Source<'_, '_>, out: &mut BTreeMap<String, At>) {
-        let join = |key: &str| if path.is_empty() { key.to_string() } else { format!("{path}.{key}") };
-        for entry in tree.entries() {
-            let path = join(&entry.key);
-            out.insert(path.clone(), source.at(entry.mark));
-            walk(&entry.value, &path, source, out);
-        }
-        for (i, item) in tree.items().iter().enumerate().filter(|(_, t)| matches!(t.kind, Kind::Table(_))) {
-            let name = ["tag", "name"].iter().find_map(|k| item.get(k).and_then(Tree::text));
-            let path = join(&name.map_or_else(|| (i + 1).to_string(), str::to_string));
-            out.insert(path.clone(), source.at(item.mark));
-            walk(item, &path, source, out);
-        }
-    }
-    let mut out = BTreeMap::new();
-    walk(tree, "", source, &mut out);
-    out
 }
 
 /// Cross-checks, each with the place of what it looks at.

@@ -14,7 +14,7 @@ pub(super) struct Mark {
 }
 
 /// Names of the files that a document was put together from.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Files(Vec<String>);
 
 impl Files {
@@ -29,7 +29,7 @@ impl Files {
 }
 
 /// One entry of a table.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Entry {
     pub key: String,
     pub mark: Mark,
@@ -37,13 +37,13 @@ pub(super) struct Entry {
 }
 
 /// A value and where it stands.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Tree {
     pub mark: Mark,
     pub kind: Kind,
 }
 
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) enum Kind {
     Text(String),
     Int(i64),
