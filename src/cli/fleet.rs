@@ -209,7 +209,7 @@ mod with_tables {
         let s = |x: &std::sync::atomic::AtomicU64| x.load(Ordering::Relaxed) as f64 * 1e-9;
         format!(
             "{} sites, {} site-options in {seconds:.2} s: {:.0} site-options/s. {} weather files read.\n\
-             Time over all threads: job {:.2} s, weather {:.2} s, light and set-up {:.2} s, chain {:.2} s.",
+             Time over all threads: job {:.3} s, weather {:.3} s, light and set-up {:.3} s, chain {:.3} s.",
             ran.sites,
             ran.options,
             ran.options as f64 / seconds.max(1e-9),

@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use super::MonthSums;
 use super::account::{Account, AccountLine, Effect};
-use super::light::{CellLight, Lights};
+use super::light::{CellLight, Lights, Work};
 use super::setup::{Common, PartShade, Setup, StringsOfInput};
 use super::site::SiteLight;
 use crate::module::Glass;
@@ -24,6 +24,7 @@ const BLOCK: usize = 512;
 #[derive(Debug, Default)]
 pub struct Scratch {
     block: Block,
+    light: Work,
     sums: Sums,
     pub(super) input: InputColumns,
     /// One per part of the mounting.
@@ -272,7 +273,7 @@ fn begin(setup: &Setup, lights: &mut Lights<'_>, s: &mut Scratch) {
     let parts = setup.mounting.parts.len();
     s.fit(lights.site.len(), parts);
     s.sums.clear(parts, setup.wiring.inputs.len());
-    for (part, light) in s.parts.iter_mut().zip(lights.on(setup)) {
+    for (part, light) in s.parts.iter_mut().zip(lights.on(setup, &mut s.light)) {
         part.light = light;
         part.settled = None;
     }

@@ -114,7 +114,7 @@ pub(super) fn rear(setup: &Setup, k: usize, site: &SiteLight) -> f64 {
 
 /// Columns in between.
 #[derive(Debug, Default)]
-struct Work {
+pub(super) struct Work {
     ones: Vec<f64>,
     iam: Vec<f64>,
     iam_sky: Vec<f64>,
@@ -198,13 +198,12 @@ pub struct Lights<'a> {
     pub(super) site: &'a SiteLight,
     common: &'a Common,
     kept: Vec<(Key, Arc<CellLight>)>,
-    work: Work,
 }
 
 impl<'a> Lights<'a> {
     /// Nothing kept yet.
     pub fn new(site: &'a SiteLight, common: &'a Common) -> Lights<'a> {
-        Lights { site, common, kept: Vec::new(), work: Work::default() }
+        Lights { site, common, kept: Vec::new() }
     }
 
     /// The plant whose dirt lies on the glass.
@@ -213,16 +212,16 @@ impl<'a> Lights<'a> {
     }
 
     /// The light on every part of a mounting.
-    pub(super) fn on(&mut self, setup: &Setup) -> Vec<Arc<CellLight>> {
-        (0..setup.mounting.parts.len()).map(|part| self.on_part(setup, part)).collect()
+    pub(super) fn on(&mut self, setup: &Setup, work: &mut Work) -> Vec<Arc<CellLight>> {
+        (0..setup.mounting.parts.len()).map(|part| self.on_part(setup, part, work)).collect()
     }
 
-    fn on_part(&mut self, setup: &Setup, part: usize) -> Arc<CellLight> {
+    fn on_part(&mut self, setup: &Setup, part: usize, work: &mut Work) -> Arc<CellLight> {
         let rear = rear(setup, part, self.site);
         if let Some((_, light)) = self.kept.iter().find(|(key, _)| key.is(setup, part, rear)) {
             return light.clone();
         }
-        let light = Arc::new(CellLight::of(setup, part, self.site, self.common, &mut self.work));
+        let light = Arc::new(CellLight::of(setup, part, self.site, self.common, work));
         let key = Key {
             plane: setup.mounting.parts[part].0,
             part,

@@ -1,5 +1,7 @@
 //! The check of a document against the schema: keys, kinds, ranges, words.
 
+use std::cell::RefCell;
+
 use super::error::{JobError, fault, list, nearest};
 use super::node::{Kinds, Node, Schema};
 use super::rules::{self, Limit};
@@ -81,12 +83,14 @@ impl<'p> Path<'p> {
 
 /// Checks a document: keys known and complete, types, ranges, words. The first fault in reading order is returned.
 pub(super) fn check(tree: &Tree, schema: &Schema, files: &Files) -> Result<(), JobError> {
-    Walk { schema, files }.value(tree, schema.root(), &Path::Root)
+    Walk { schema, files, rule: RefCell::default() }.value(tree, schema.root(), &Path::Root)
 }
 
 struct Walk<'a> {
     schema: &'a Schema,
     files: &'a Files,
+    /// Room for the path of a rule: most values are numbers, and nearly all of them are right.
+    rule: RefCell<String>,
 }
 
 impl<'a> Walk<'a> {
@@ -279,7 +283,9 @@ impl<'a> Walk<'a> {
 
     fn number(&self, tree: &Tree, node: &Node, path: &Path<'_>) -> Result<(), JobError> {
         let Some(x) = tree.number() else { return Ok(()) };
-        let rule_path = path.rule();
+        let mut rule_path = self.rule.borrow_mut();
+        rule_path.clear();
+        path.write_rule(&mut rule_path);
         let rule = rules::find(&rule_path);
         let in_unit = |text: String| match rules::unit(&rule_path) {
             "" | "count" | "-" | "share" => text,

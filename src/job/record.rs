@@ -4,13 +4,15 @@ use std::collections::BTreeSet;
 use std::io;
 use std::path::{Path, PathBuf};
 
+use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::check::check;
 use super::error::{At, JobError, fault};
 use super::ledger::LedgerLine;
 use super::node;
-use super::resolve::{Loader, Named, Source, build, join};
+use super::resolve::{Loader, Named, Source, build, build_from, join};
+use super::spec::JobSpec;
 use super::tree::{Entry, Kind, Tree, from_json as tree_from_json};
 use super::{FileDigest, Job};
 use crate::units::Note;
@@ -118,7 +120,7 @@ pub fn from_sections_given(
     };
     check(&tree, node::job(), &source.files)?;
     let named = Named { name: "site".to_string(), path: PathBuf::from(name), base: base.to_path_buf() };
-    build(named, tree, given, source)
+    build_from(named, tree, JobSpec::deserialize(sections), given, source)
 }
 
 /// Checks a job given as a value instead of text: the keys of a job file, `parts` among them.

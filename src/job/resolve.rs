@@ -317,9 +317,21 @@ pub(super) fn build(
     named: Named,
     tree: Tree,
     given: Option<BTreeSet<String>>,
+    source: Source<'_, '_>,
+) -> Result<Job, JobError> {
+    let spec = serde_json::from_value(tree.json());
+    build_from(named, tree, spec, given, source)
+}
+
+/// As [`build`], with the sections as they were read from what the tree was made of.
+pub(super) fn build_from(
+    named: Named,
+    tree: Tree,
+    spec: serde_json::Result<JobSpec>,
+    given: Option<BTreeSet<String>>,
     mut source: Source<'_, '_>,
 ) -> Result<Job, JobError> {
-    let mut spec: JobSpec = serde_json::from_value(tree.json()).map_err(|e| {
+    let mut spec = spec.map_err(|e| {
         JobError::WrongType(fault(
             source.at(Mark { file: tree.mark.file, line: 0 }),
             format!("the file does not fit together ({e})"),

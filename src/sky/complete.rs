@@ -422,10 +422,31 @@ fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Re
             });
         }
     };
-    raw.columns[Quantity::Ghi as usize] = Some(g);
-    raw.columns[Quantity::Dni as usize] = Some(b);
-    raw.columns[Quantity::Dhi as usize] = Some(d);
+    for (q, column) in [(Quantity::Ghi, g), (Quantity::Dni, b), (Quantity::Dhi, d)] {
+        made_possible(raw, q, &column)?;
+        raw.columns[q as usize] = Some(column);
+    }
     Ok(())
+}
+
+/// Refuses light that was made from the other components and cannot be: they do not fit together.
+fn made_possible(raw: &RawYear, q: Quantity, column: &[f64]) -> Result<(), WeatherError> {
+    let (low, high) = q.possible();
+    if count(column, low, high)[0] == 0 {
+        return Ok(());
+    }
+    let step = column.iter().position(|v| *v < low || *v > high).unwrap_or_default();
+    Err(WeatherError::Cell {
+        file: raw.provenance.file.clone(),
+        line: raw.line_near(step),
+        column: q.name().into(),
+        found: format!("{:.0} {}, made from the other light of this step", column[step], q.unit()),
+        expected: format!("{low} to {high} {}", q.unit()),
+        mend:
+            "The columns of light do not fit together here: check their units and labels, or leave the cells empty if \
+               the step is missing."
+                .into(),
+    })
 }
 
 /// Beam normal from beam horizontal; nothing within a degree of the horizon, never more than above the air.
@@ -474,7 +495,7 @@ fn fill_light(column: &mut [f64], runs: &[(usize, usize)], sun: &StepSun, q: Qua
         };
         for k in 0..n {
             let s = a + (b - a) * (k + 1) as f64 / (n + 1) as f64;
-            column[from + k] = s * above(from + k);
+            column[from + k] = (s * above(from + k)).min(q.possible().1);
         }
     }
 }

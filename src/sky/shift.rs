@@ -7,6 +7,7 @@ use crate::sun::SunTrack;
 use crate::sun::clear_sky::haurwitz;
 use crate::units::Note;
 use crate::weather::{Label, Place, Quantity, RawYear, WeatherYear};
+use crate::wide;
 
 /// Farthest shift looked for, minutes either way.
 const FARTHEST_MIN: f64 = 110.0;
@@ -180,6 +181,9 @@ const SUSPECT: f64 = 0.06;
 /// Morning and afternoon are compared once, on the sun that is known already; only when they differ the shift itself
 /// is looked for, which takes longer.
 pub fn label_note(year: &WeatherYear, sun: &SunTrack) -> Option<Note> {
+    let light: Vec<f64> = sun.steps.iter().map(|&step| year.ghi[step as usize]).collect();
+    let mut index = vec![0.0; light.len()];
+    clear_sky_index(&light, &sun.up, &mut index);
     let mut bands = Bands::default();
     for k in 1..sun.steps.len().saturating_sub(1) {
         let together = sun.steps[k + 1] - sun.steps[k - 1] == 2;
@@ -190,7 +194,7 @@ pub fn label_note(year: &WeatherYear, sun: &SunTrack) -> Option<Note> {
         if !(BANDS[0].0..BANDS[BANDS.len() - 1].1).contains(&now) {
             continue;
         }
-        bands[band(now)][usize::from(next < before)].push(year.ghi[sun.steps[k] as usize] / haurwitz(now));
+        bands[band(now)][usize::from(next < before)].push(index[k]);
     }
     let (mut sum, mut weight) = (0.0, 0.0);
     for [am, pm] in &mut bands {
@@ -226,6 +230,15 @@ pub fn label_note(year: &WeatherYear, sun: &SunTrack) -> Option<Note> {
             e.west_pct
         ),
     ))
+}
+
+wide! {
+    /// Light over that of a cloudless sky.
+    fn clear_sky_index(light: &[f64], up: &[f64], out: &mut [f64]) {
+        let n = out.len();
+        let (light, up) = (&light[..n], &up[..n]);
+        for i in 0..n { out[i] = light[i] / haurwitz(up[i]); }
+    }
 }
 
 /// Mean of the brightest share.

@@ -288,6 +288,12 @@ fn refusals_say_where_and_how() {
     );
     let e = refuse(&|r| r.columns[Quantity::Ghi as usize].as_mut().unwrap()[4000] = 3600.0);
     assert!(e.contains("kJ/m2"), "{e}");
+    // Each of the two is possible alone; what they leave for the sky is not.
+    let e = refuse(&|r| {
+        r.columns[Quantity::Dhi as usize] = None;
+        r.columns[Quantity::Ghi as usize].as_mut().unwrap()[0] = 1300.0;
+    });
+    assert!(e.contains("dhi is 1300 W/m2, made from the other light of this step; expected 0 to 1200 W/m2."), "{e}");
     assert!(refuse(&|r| r.columns[Quantity::TAmb as usize] = None).contains("no air temperature"));
     assert!(refuse(&|r| [0, 1, 2].iter().for_each(|q| r.columns[*q] = None)).contains("there is no GHI"));
     let e = refuse(&|r| {

@@ -10,6 +10,7 @@ use crate::maths;
 /// ```
 /// assert!((yearlight::sun::clear_sky::haurwitz(1.0) - 1035.09).abs() < 0.01);
 /// ```
+#[inline(always)]
 pub fn haurwitz(cos_zenith: f64) -> f64 {
     if cos_zenith > 0.0 { 1098.0 * cos_zenith * maths::exp(-0.059 / cos_zenith) } else { 0.0 }
 }

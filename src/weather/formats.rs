@@ -403,6 +403,16 @@ fn tidy(file: &str, mut lines: Lines) -> Result<Header, WeatherError> {
         Some(word) => word.parse()?,
         None => Label::Beginning,
     };
+    let wind_height_m = if meta.contains_key("wind_height_m") { number("wind_height_m")? } else { 10.0 };
+    if !(wind_height_m > 0.0 && wind_height_m <= 200.0) {
+        return Err(bad(
+            file,
+            1,
+            format!("wind_height_m is {wind_height_m}"),
+            "more than 0 and at most 200 m",
+            "Write the height of the wind measurement above the ground; 10 m is usual.",
+        ));
+    }
     let find = |name: &str| names.iter().position(|n| n == name);
     let Some(at) = find("time") else {
         return Err(bad(
@@ -426,7 +436,7 @@ fn tidy(file: &str, mut lines: Lines) -> Result<Header, WeatherError> {
         layout: Layout { fields: names.len(), delimiter: b',', time: TimeColumns::Iso { at }, columns },
         body_at: lines.at,
         first_line: head + 1,
-        wind_height_m: if meta.contains_key("wind_height_m") { number("wind_height_m")? } else { 10.0 },
+        wind_height_m,
         hour_rule: HourRule::Clock,
         completed,
         notes,

@@ -115,6 +115,18 @@ fn instants_become_means_between_them() {
 }
 
 #[test]
+fn wind_is_measured_above_the_ground() {
+    let mut out = Vec::new();
+    write_tidy(&specimen::year(24), &mut out).unwrap();
+    let text = String::from_utf8(out).unwrap();
+    for height in ["0", "-10", "201"] {
+        let changed = text.replace("# wind_height_m: 10", &format!("# wind_height_m: {height}"));
+        let e = read_raw_bytes("t.csv", changed.as_bytes(), &ReadHints::default()).unwrap_err().to_string();
+        assert!(e.starts_with(&format!("t.csv:1: wind_height_m is {height}; expected more than 0")), "{e}");
+    }
+}
+
+#[test]
 fn tidy_returns_the_same_bits() {
     let mut y = specimen::year(24);
     y.t_amb[17] = -12.345_678_901_234_567;
