@@ -240,6 +240,49 @@ fn turning_back_leaves_no_row_in_shade() {
     }
 }
 
+/// At every step a tracker is the fixed plane, or the fixed rows, that stand as it stands then.
+#[test]
+fn a_tracker_is_a_fixed_plane_at_every_step() {
+    for latitude in [-31.0, 48.0] {
+        let weather = weather(latitude, 24);
+        let sun = SunTrack::over(&weather);
+        for (model, pitch_m) in MODELS.iter().zip([None, Some(4.5), None, Some(6.0)]) {
+            let sky = Sky::over(&weather, &sun, *model);
+            let on = |spec: &PlaneSpec| PlaneLight::on(spec, &sun, &sky, &Skyline::default());
+            let mut turning = plane(0.0, 0.0);
+            turning.tracker = Some(tracker(180.0, 55.0, false, 0.0));
+            turning.rows = pitch_m.map(|pitch| rows(pitch, 2.0, 0.8));
+            let turning = on(&turning);
+            for i in (0..sun.len()).step_by(7) {
+                let azimuth = if sun.east[i] > 0.0 { 90.0 } else { 270.0 };
+                let mut fixed = plane(turning.tilt_deg[i], azimuth);
+                fixed.rows = pitch_m.map(|pitch| rows(pitch, 2.0, 0.8));
+                // Fixed rows have one share of the ground's light for the year; a tracker has that of the step.
+                let ground_kept = pitch_m.map_or(1.0, |pitch| {
+                    let (l, cos) = (2.0_f64, fixed.tilt_deg.to_radians().cos());
+                    let [d_front, d_rear] = [-cos, cos].map(|c| (pitch * pitch + l * l + 2.0 * pitch * l * c).sqrt());
+                    let view = (l + pitch - d_rear) / (2.0 * l) / (0.5 * (1.0 - cos)).max(1e-12);
+                    let beam = sky.normal[i] * sun.up[i];
+                    let lit = (1.0 - l / pitch * turning.cos_aoi[i] / sun.up[i]).max(0.0);
+                    let seen = (d_front + d_rear - 2.0 * l) / (2.0 * pitch);
+                    view * (beam * lit + sky.even[i] * seen) / (beam + sky.even[i])
+                });
+                let fixed = on(&fixed);
+                let column = |c: &[f64]| if c.len() == 1 { c[0] } else { c.get(i).copied().unwrap_or(1.0) };
+                let same = |what: &str, a: f64, b: f64, size: f64| {
+                    assert!((a - b).abs() < 2e-6 * size, "{what} at step {i}: {a} and {b}, {model:?} {pitch_m:?}");
+                };
+                same("beam", turning.beam[i], fixed.beam[i], 1000.0);
+                same("sky", turning.sky[i], fixed.sky[i], 300.0);
+                same("ground", turning.ground[i], fixed.ground[i], 300.0);
+                same("sky behind rows", column(&turning.sky_kept), column(&fixed.sky_kept), 1.0);
+                same("ground behind rows", column(&turning.ground_kept), ground_kept, 1.0);
+                same("rows in shade", column(&turning.row_shaded), column(&fixed.row_shaded), 1.0);
+            }
+        }
+    }
+}
+
 #[test]
 fn flat_tracker_with_no_room_to_turn_is_the_flat_plane() {
     let weather = weather(30.0, 24);
