@@ -22,11 +22,11 @@ pub struct LedgerLine {
 }
 
 /// Path, value, source.
-type SilentDefault = (&'static str, Value, &'static str);
+pub(super) type SilentDefault = (&'static str, Value, &'static str);
 
 /// Defaults that the models take when a key is left out.
 /// A key that the spec already fills needs no line here.
-fn silent_defaults() -> [SilentDefault; 5] {
+pub(super) fn silent_defaults() -> [SilentDefault; 5] {
     [
         ("module.*.a_r", json!(0.16), "Martin and Ruiz 2001, clean glass"),
         ("module.*.bypass_groups", json!(3), "three bypass diodes, common practice"),
@@ -93,7 +93,7 @@ impl Job {
     }
 
     /// The resolved sections, and the defaults that the models take.
-    fn leaves(&self, silent: &[SilentDefault]) -> Vec<Leaf> {
+    pub(super) fn leaves(&self, silent: &[SilentDefault]) -> Vec<Leaf> {
         let mut leaves = leaves(self.spec_json());
         for (pattern, value, _) in silent {
             let owners = self.owners(pattern).into_iter();

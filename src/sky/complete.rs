@@ -369,10 +369,11 @@ fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Re
         [Quantity::Ghi, Quantity::Dni, Quantity::Dhi].map(|q| raw.columns[q as usize].take());
     // Where two of three are there, closure gives the third at single steps too.
     let whole = sun.up.is_empty();
+    let mut made = [&ghi, &dni, &dhi].iter().any(|column| column.is_none());
     if let (Some(g), Some(b), Some(d)) = (&mut ghi, &mut dni, &mut dhi)
         && !whole
     {
-        closure_at_steps(raw, sun, g, b, d);
+        made |= closure_at_steps(raw, sun, g, b, d);
     }
     for (q, column) in [(Quantity::Ghi, &mut ghi), (Quantity::Dni, &mut dni), (Quantity::Dhi, &mut dhi)] {
         if let Some(column) = column {
@@ -423,7 +424,9 @@ fn light_columns(raw: &mut RawYear, sun: &StepSun, separation: Separation) -> Re
         }
     };
     for (q, column) in [(Quantity::Ghi, g), (Quantity::Dni, b), (Quantity::Dhi, d)] {
-        made_possible(raw, q, &column)?;
+        if made {
+            made_possible(raw, q, &column)?;
+        }
         raw.columns[q as usize] = Some(column);
     }
     Ok(())
@@ -455,7 +458,8 @@ fn beam(horizontal: f64, sun: &StepSun, i: usize) -> f64 {
     if up < 0.0175 || horizontal <= 0.0 { 0.0 } else { (horizontal / up).min(sun.e0n[i] * sun.lit[i] * 0.85) }
 }
 
-fn closure_at_steps(raw: &mut RawYear, sun: &StepSun, g: &mut [f64], b: &mut [f64], d: &mut [f64]) {
+/// Makes the one that is missing of the three at a step; true when there was such a step.
+fn closure_at_steps(raw: &mut RawYear, sun: &StepSun, g: &mut [f64], b: &mut [f64], d: &mut [f64]) -> bool {
     let mut n = 0;
     for i in 0..g.len() {
         let up = sun.up[i];
@@ -473,6 +477,7 @@ fn closure_at_steps(raw: &mut RawYear, sun: &StepSun, g: &mut [f64], b: &mut [f6
             format!("In {n} steps one of GHI, DNI and DHI is missing; it was made from the other two."),
         ));
     }
+    n > 0
 }
 
 fn fill_light(column: &mut [f64], runs: &[(usize, usize)], sun: &StepSun, q: Quantity) {
