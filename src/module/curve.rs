@@ -228,6 +228,9 @@ impl Curve {
                 let r_s = self.stc.r_s * ((kappa[0] + kappa[1] * d_t) * d_t).clamp(-3.0, 3.0).exp();
                 let i_sc = self.i_sc * (1.0 + alpha * d_t);
                 let v_oc = self.v_oc * (1.0 + beta * d_t);
+                // Where gamma and beta contradict each other, the resistance that meets both would leave no diode in the
+                // cold: the short circuit has to stay below the open-circuit voltage.
+                let r_s = r_s.min(0.8 * v_oc / i_sc);
                 // I_sc (1 + R_s G) = I_L - I_0 (exp(I_sc R_s/a) - 1) and 0 = I_L - I_0 (exp(V_oc/a) - 1) - V_oc G
                 let e_sc = ((i_sc * r_s - v_oc) / a).exp();
                 let k = (i_sc * (1.0 + r_s * g_stc) - v_oc * g_stc) / (1.0 - e_sc);

@@ -124,6 +124,18 @@ proptest! {
     }
 
     #[test]
+    fn contradicting_coefficients_give_a_voltage_in_the_cold(g in 0.0..1000.0_f64, t in -90.0..20.0_f64) {
+        // V_oc falls by 0.45 %/K and power by 0.18 %/K only.
+        let text = "p_stc_w = 20.0\nv_mp = 3.1767\ni_mp = 6.2958\nv_oc = 5.0\ni_sc = 7.8697\ngamma_pct_per_k = -0.18\n\
+                    beta_pct_per_k = -0.4468\nalpha_pct_per_k = 0.0\ntechnology = \"multi-si\"\nlength_mm = 632.0\nwidth_mm = 632.0\n";
+        let sheet: ModuleSheet = toml::from_str(text).unwrap();
+        let (model, _) = Electrical::fit(&sheet, None).unwrap();
+        let mut v = [0.0];
+        model.v_mp(&[g], &[t], &mut v);
+        prop_assert!(v[0] > 0.0 && v[0] < 15.0, "{} at {g} {t}", v[0]);
+    }
+
+    #[test]
     fn a_curve_falls_and_ends_at_its_points(sheet in any_sheet(), g in 20.0..1200.0_f64, t in -20.0..80.0_f64) {
         if let Ok((model, _)) = Electrical::fit(&sheet, None) {
             let at = model.point(g, t);
