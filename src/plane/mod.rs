@@ -17,4 +17,6 @@ pub use spec::{Cooling, ObstacleSpec, PlaneSpec, RowsSpec, SkyModel, TrackerSpec
 pub use tracker::{Tracker, backtracked_deg, true_rotation_deg};
 
 #[cfg(test)]
+mod rays;
+#[cfg(test)]
 mod tests;

@@ -40,17 +40,17 @@ pub(super) fn weather(latitude_deg: f64, steps_per_day: usize) -> WeatherYear {
     weather
 }
 
-fn plane(tilt_deg: f64, azimuth_deg: f64) -> PlaneSpec {
+pub(super) fn plane(tilt_deg: f64, azimuth_deg: f64) -> PlaneSpec {
     let mut plane: PlaneSpec = toml::from_str("name = \"p\"\ntilt_deg = 0\nazimuth_deg = 0").unwrap();
     (plane.tilt_deg, plane.azimuth_deg, plane.albedo) = (tilt_deg, azimuth_deg, Some(0.2));
     plane
 }
 
-fn rows(pitch_m: f64, slant_m: f64, clearance_m: f64) -> RowsSpec {
+pub(super) fn rows(pitch_m: f64, slant_m: f64, clearance_m: f64) -> RowsSpec {
     RowsSpec { pitch_m, slant_m, high: 1, clearance_m, count: None }
 }
 
-fn tracker(axis_deg: f64, limit_deg: f64, avoid_row_shade: bool, axis_slope_deg: f64) -> TrackerSpec {
+pub(super) fn tracker(axis_deg: f64, limit_deg: f64, avoid_row_shade: bool, axis_slope_deg: f64) -> TrackerSpec {
     TrackerSpec { axis_deg, limit_deg, avoid_row_shade, axis_slope_deg }
 }
 
