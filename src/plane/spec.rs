@@ -1,10 +1,10 @@
 //! `[[plane]]` of a job.
 
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// `[[plane]]` of a job: a roof plane or a field.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct PlaneSpec {
     /// What the options call it.
@@ -50,7 +50,8 @@ fn default_gap_m() -> f64 {
 }
 
 /// Heat loss factors after Faiman (2008).
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Cooling {
     /// W/(m2 K); open rack 25.
@@ -69,7 +70,8 @@ impl Default for Cooling {
 }
 
 /// An obstacle in plane coordinates: x along the eave, y up the slope, height normal to the horizontal (straight up).
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(tag = "kind", rename_all = "lowercase", deny_unknown_fields)]
 pub enum ObstacleSpec {
     /// Lift housing, parapet, dormer, chimney: lower corner, then width, depth, height.
@@ -100,7 +102,8 @@ pub enum ObstacleSpec {
 }
 
 /// Rows of modules one behind the other on level ground or a flat roof.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct RowsSpec {
     /// From row to row, m.
@@ -127,7 +130,8 @@ fn default_clearance_m() -> f64 {
 }
 
 /// A single-axis tracker. The axis direction is `axis_deg`; rotation is positive towards `axis_deg + 90`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct TrackerSpec {
     /// Azimuth of the axis, degrees clockwise from north.
@@ -148,7 +152,8 @@ fn default_limit_deg() -> f64 {
 }
 
 /// The sky model.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum SkyModel {
     /// Perez, Ineichen, Seals, Michalsky, Stewart 1990.

@@ -414,7 +414,9 @@ impl Last {
                 ([part(0, 4), part(5, 7), part(8, 10)], whole(part(11, 13)), whole(part(14, 16)))
             }
         };
-        let stamp = if words == self.words && (0..24).contains(&hour) && (0..=60).contains(&minute) {
+        // Before the first row, and for what is no short number, a word is 0.
+        let same_day = words == self.words && words[0] != 0;
+        let stamp = if same_day && (0..24).contains(&hour) && (0..=60).contains(&minute) {
             Stamp { hour: hour as u8, minute: minute as u8, ..self.stamp }
         } else {
             build(whole(words[0]), whole(words[1]), whole(words[2]), hour, minute)?
