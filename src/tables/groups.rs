@@ -1,18 +1,23 @@
 //! One large Parquet file, read by the row groups whose statistics say that they hold what is wanted.
 
+use std::fs::File;
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 use polars::prelude::*;
 
-use super::frame::{from_frame, guarded, mapped, open, unreadable};
-use super::trust::believe_pages;
-use super::{Table, TableError};
+use super::frame::{from_frame, guarded, open, unreadable};
+use super::trust::{believe, believe_pages};
+use super::{Table, TableError, footer};
 
 /// A Parquet file with its footer read once; rows are fetched by the value of one column of words.
 #[derive(Debug)]
 pub struct RowGroups {
     path: PathBuf,
     key: String,
+    meta: FileMetadataRef,
+    /// Length and time of change of the file that the footer is of.
+    stamp: (u64, Option<SystemTime>),
     groups: Vec<Group>,
 }
 
@@ -35,8 +40,10 @@ impl RowGroups {
 
     fn footer(path: &Path, key: &str) -> Result<RowGroups, TableError> {
         let fail = |reason: String| unreadable(path, &reason);
-        let mut reader = mapped(path)?;
-        let meta = reader.get_metadata().map_err(|e| fail(e.to_string()))?.clone();
+        let mut file = open(path)?;
+        let stamp = stamp(&file).map_err(|e| fail(e.to_string()))?;
+        footer::sound(&mut file, stamp.0).map_err(&fail)?;
+        let meta = believe(&mut ParquetReader::new(file), stamp.0, path)?;
         let mut groups = Vec::with_capacity(meta.row_groups.len());
         let mut start = 0;
         for group in &meta.row_groups {
@@ -50,7 +57,7 @@ impl RowGroups {
             groups.push(Group { start, rows: group.num_rows(), bounds });
             start = start.saturating_add(group.num_rows());
         }
-        Ok(RowGroups { path: path.to_path_buf(), key: key.to_string(), groups })
+        Ok(RowGroups { path: path.to_path_buf(), key: key.to_string(), meta, stamp, groups })
     }
 
     /// Number of row groups.
@@ -80,10 +87,14 @@ impl RowGroups {
         let fail = |reason: String| unreadable(&self.path, &reason);
         let mut found: Option<DataFrame> = None;
         for (k, group) in self.groups.iter().enumerate().filter(|(_, g)| g.may_hold(value)) {
-            let mut reader = mapped(&self.path)?;
-            let meta = reader.get_metadata().map_err(|e| fail(e.to_string()))?.clone();
-            let pages = meta.row_groups.get(k..=k).ok_or_else(|| fail("it was changed while it was read".into()))?;
-            believe_pages(pages, &mut std::io::BufReader::with_capacity(512, open(&self.path)?), &self.path)?;
+            let file = open(&self.path)?;
+            if stamp(&file).map_err(|e| fail(e.to_string()))? != self.stamp {
+                return Err(fail("it was changed while it was read".into()));
+            }
+            let pages = &self.meta.row_groups[k..=k];
+            believe_pages(pages, &mut std::io::BufReader::with_capacity(512, &file), &self.path)?;
+            let mut reader = ParquetReader::new(file);
+            reader.set_metadata(self.meta.clone());
             let frame = reader
                 .read_parallel(ParallelStrategy::None)
                 .with_slice(Some((group.start, group.rows)))
@@ -118,6 +129,11 @@ impl RowGroups {
     }
 }
 
+fn stamp(file: &File) -> std::io::Result<(u64, Option<SystemTime>)> {
+    let now = file.metadata()?;
+    Ok((now.len(), now.modified().ok()))
+}
+
 impl Group {
     fn may_hold(&self, value: &str) -> bool {
         self.bounds.as_ref().is_none_or(|(least, most)| {
@@ -130,8 +146,6 @@ impl Group {
 
 #[cfg(test)]
 mod tests {
-    use std::fs::File;
-
     use super::*;
 
     #[test]
@@ -151,5 +165,8 @@ mod tests {
         assert_eq!(rows.numbers("x").unwrap(), (400..500).map(f64::from).collect::<Vec<_>>());
         assert_eq!(set.rows_of("no such site").unwrap().rows(), 0);
         assert!(RowGroups::open(&path, "y").is_err());
+        std::fs::write(&path, std::fs::read(&path).unwrap().repeat(2)).unwrap();
+        let error = set.rows_of("s4").unwrap_err().to_string();
+        assert!(error.contains("it was changed while it was read"), "{error}");
     }
 }

@@ -2,6 +2,8 @@
 
 mod files;
 #[cfg(feature = "tables")]
+mod footer;
+#[cfg(feature = "tables")]
 mod frame;
 #[cfg(feature = "tables")]
 mod groups;
