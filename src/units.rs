@@ -96,7 +96,8 @@ impl Azimuth {
 }
 
 /// One value for the whole year, or twelve, January first.
-#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(untagged)]
 pub enum OneOrTwelve {
     /// The same all year.

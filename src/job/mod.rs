@@ -11,6 +11,8 @@ mod check;
 mod error;
 mod ledger;
 mod load;
+#[cfg(test)]
+mod making;
 mod node;
 mod origin;
 mod place;

@@ -68,11 +68,10 @@ pub(super) fn from_json(name: &str, text: &str, base: &Path, loader: &mut Loader
         )));
     };
     check(&tree, node::job(), &source.files)?;
-    let lines: Vec<LedgerLine> =
-        value.get("inputs").and_then(|v| serde_json::from_value(v.clone()).ok()).unwrap_or_default();
+    let lines: Vec<LedgerLine> = value.get("inputs").and_then(|v| Deserialize::deserialize(v).ok()).unwrap_or_default();
     let given: BTreeSet<String> = lines.into_iter().filter(|l| l.given).map(|l| l.path).collect();
     let earlier: Vec<FileDigest> =
-        value.get("files").and_then(|v| serde_json::from_value(v.clone()).ok()).unwrap_or_default();
+        value.get("files").and_then(|v| Deserialize::deserialize(v).ok()).unwrap_or_default();
     let named = Named { name: stem, path: PathBuf::from(name), base: found };
     let mut job = build(named, tree, (!given.is_empty()).then_some(given), source)?;
     // Files read again must be the ones of the record; the others (job and parts) are in the record itself.

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io;
 use std::path::{Component, Path, PathBuf};
 
+use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use super::check::check;
@@ -83,7 +84,7 @@ pub fn parts(path: &Path, loader: &mut Loader<'_>) -> Result<Parts, JobError> {
     let key = Entry { key: "parts".into(), mark, value: Tree { mark, kind: Kind::Text(name) } };
     let mut tree = Tree::table(mark, vec![key]);
     source.take_parts(&mut tree)?;
-    let spec: super::spec::PartsSpec = serde_json::from_value(tree.json()).map_err(|e| {
+    let spec = super::spec::PartsSpec::deserialize(&tree.json()).map_err(|e| {
         JobError::WrongType(fault(
             source.at(mark),
             format!("the file does not fit together ({e})"),
@@ -319,7 +320,7 @@ pub(super) fn build(
     given: Option<BTreeSet<String>>,
     source: Source<'_, '_>,
 ) -> Result<Job, JobError> {
-    let spec = serde_json::from_value(tree.json());
+    let spec = JobSpec::deserialize(&tree.json());
     build_from(named, tree, spec, given, source)
 }
 

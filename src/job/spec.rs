@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::module::ModuleSheet;
@@ -11,7 +10,8 @@ use crate::plant::{CableSpec, GridSpec, InverterSheet, SiteLoadSpec, StringsSpec
 use crate::units::OneOrTwelve;
 
 /// A parts file: modules and inverters by tag.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct PartsSpec {
     /// `[module.X]`.
@@ -26,7 +26,8 @@ pub struct PartsSpec {
 }
 
 /// A job file.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct JobSpec {
     /// Title of the report.
@@ -104,7 +105,8 @@ pub struct JobSpec {
 }
 
 /// `[proposal]`: words for the cover.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ProposalSpec {
     /// For whom.
@@ -125,7 +127,8 @@ pub struct ProposalSpec {
 }
 
 /// `[site]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct SiteSpec {
     /// Name.
@@ -143,7 +146,8 @@ pub struct SiteSpec {
 }
 
 /// `[weather]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct WeatherSpec {
     /// Path, relative to the job file.
@@ -174,7 +178,8 @@ pub struct WeatherSpec {
 }
 
 /// The skyline inline or from a file.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(untagged)]
 pub enum SkylineSpec {
     /// `[azimuth_deg, elevation_deg]` points.
@@ -184,7 +189,8 @@ pub enum SkylineSpec {
 }
 
 /// `[[option]]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct OptionSpec {
     /// Short name: A, B, ...
@@ -225,7 +231,8 @@ fn one() -> u32 {
 }
 
 /// `[losses]`, percent.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct LossSpec {
     /// Dirt, percent of light, one value or twelve.
@@ -270,7 +277,8 @@ impl Default for LossSpec {
 /// Source: Kimber, Mitchell, Nogradi, Wenger, The effect of soiling on large grid-connected photovoltaic systems in
 /// California and the Southwest region of the United States, 4th World Conference on Photovoltaic Energy Conversion,
 /// 2006 (form of the model from memory).
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct DirtModelSpec {
     /// Growth of the loss of light, percent a day.
@@ -282,7 +290,8 @@ pub struct DirtModelSpec {
 }
 
 /// `[snow]`: how snow lies on the modules and leaves them.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct SnowSpec {
     /// `slide`: fresh snow covers the modules and slides off in the sun or in mild air (Marion et al. 2013); `none`: snow
@@ -299,7 +308,8 @@ fn default_fresh_cm() -> f64 {
 
 /// `[cleaning]`: dirt that rain leaves on the modules builds up over the years until they are cleaned. It comes on top of
 /// `[losses]`, whose dirt is what lies on modules that are clean to begin with.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct CleaningSpec {
     /// Growth of the loss of energy by what rain leaves, percent a year.
@@ -317,7 +327,8 @@ pub struct CleaningSpec {
 }
 
 /// `[ageing]`: how the years pass.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct AgeingSpec {
     /// Years of operation; 25 when left out.

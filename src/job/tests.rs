@@ -119,7 +119,7 @@ fn schemas_carry_the_ranges() {
 #[test]
 fn every_rule_names_a_key_that_exists() {
     for rule in rules::RULES {
-        assert!(schema::exists(rule.path), "{} is in the rules and not in the structs", rule.path);
+        assert!(making::exists(rule.path), "{} is in the rules and not in the structs", rule.path);
     }
 }
 
@@ -127,8 +127,8 @@ fn every_rule_names_a_key_that_exists() {
 #[test]
 fn committed_schemas_are_current() {
     for (file, schema) in [
-        ("configs/job.schema.json", schema::made_job_schema()),
-        ("configs/parts.schema.json", schema::made_parts_schema()),
+        ("configs/job.schema.json", making::made_job_schema()),
+        ("configs/parts.schema.json", making::made_parts_schema()),
     ] {
         let text = serde_json::to_string_pretty(&schema).unwrap() + "\n";
         if std::env::var_os("YEARLIGHT_WRITE").is_some() {
@@ -214,6 +214,6 @@ fn distances() {
 #[test]
 fn every_number_has_a_rule() {
     let mut missing = Vec::new();
-    schema::numbers_without_rule(&schema::made_job_schema(), &mut missing);
+    making::numbers_without_rule(&making::made_job_schema(), &mut missing);
     assert_eq!(missing, Vec::<String>::new(), "give these keys a range in src/job/rules.rs");
 }

@@ -1,12 +1,12 @@
 //! `[uncertainty]`, `[money]` and `[claims]` of a job as serde sees them.
 
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// `[uncertainty]`: how sure each input is. Every key may be left out; the defaults are listed with the result.
 ///
 /// Figures are standard uncertainties (one standard deviation), in percent of the year's energy unless said otherwise.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct UncertaintySpec {
     /// How much the light of one year differs from the long-term mean.
@@ -91,7 +91,8 @@ fn default_seed() -> u64 {
 }
 
 /// One input of `[uncertainty]`; what is left out keeps its default.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct InputDoubtSpec {
     /// Standard uncertainty.
@@ -106,7 +107,8 @@ pub struct InputDoubtSpec {
 }
 
 /// `[money]`: prices in one currency, whatever it is.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct MoneySpec {
     /// Label of the currency, as it shall be printed.
@@ -186,7 +188,8 @@ fn default_discount() -> f64 {
 }
 
 /// `[claims]`: the sales sentences, each under its kind.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ClaimsSpec {
     /// Tag of the option that is praised; the second option when left out. The first is what it is compared with.
@@ -246,7 +249,8 @@ pub struct ClaimsSpec {
 }
 
 /// `[search]`: what `weigh --search` may vary, and between which limits. What is left out stays as the job has it.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct SearchSpec {
     /// Tag of the option to be searched; the first when left out.

@@ -1,10 +1,10 @@
 //! `[module.X]` of a parts file: the data sheet as the user gives it.
 
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// The data sheet of one module. Only the fields without `Option` or default are required.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ModuleSheet {
     /// Maker and model for people; the tag is used when left out.
@@ -139,7 +139,8 @@ impl ModuleSheet {
 }
 
 /// Cell technology.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Technology {
     /// Multi-crystalline p-type with a full rear contact.
@@ -165,7 +166,8 @@ pub enum Technology {
 /// The five parameters of the one-diode equation at standard test conditions.
 ///
 /// Moved to other light and heat by the laws of De Soto, Klein, Beckman, Solar Energy 80 (2006) 78-88.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct GivenDiode {
     /// Light current, A.
@@ -181,7 +183,8 @@ pub struct GivenDiode {
 }
 
 /// What the rated power was measured on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum RatingBasis {
     /// After stabilisation (IEC 61215-2 MQT 19): the first loss is already in the figure.
@@ -191,7 +194,8 @@ pub enum RatingBasis {
 }
 
 /// Design loads of one way of clamping.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ClampZone {
     /// Which zone, in the maker's words.

@@ -1,6 +1,5 @@
 //! A module's design load against the load that an engineer states for the site.
 
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::module::ClampZone;
@@ -8,7 +7,8 @@ use crate::plant::PlantError;
 use crate::plant::error::not_negative;
 
 /// The site's load as a licensed engineer states it, on the module's face. It is never computed here.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct SiteLoadSpec {
     /// On the front (snow, wind pressure), Pa.

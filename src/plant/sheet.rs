@@ -1,10 +1,10 @@
 //! `[inverter.X]`, `[cable]`, `[grid]` and `[strings]` as the user gives them.
 
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// The data sheet of one inverter. Required: `p_ac_w` and `efficiency`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct InverterSheet {
     /// Maker and model for people.
@@ -67,7 +67,8 @@ pub struct InverterSheet {
 /// A converter at one module: finds the module's own maximum power point and feeds a string of fixed voltage.
 ///
 /// The maker's string rules replace those of plain strings: length by count and by power, not by module voltage.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ConverterSpec {
     /// Maker and model for people.
@@ -101,7 +102,8 @@ pub struct ConverterSpec {
 }
 
 /// An efficiency curve at one DC voltage.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct EfficiencyAtVoltage {
     /// DC voltage, V.
@@ -111,7 +113,8 @@ pub struct EfficiencyAtVoltage {
 }
 
 /// `[cable]`: DC string cable and AC cable.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct CableSpec {
     /// Length from string to inverter, one way, m.
@@ -144,7 +147,8 @@ pub struct CableSpec {
 }
 
 /// What the resistance of a copper conductor is taken from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Conductor {
     /// Resistivity times length over cross-section: the ideal of the nominal area.
@@ -183,7 +187,8 @@ impl Default for CableSpec {
 }
 
 /// `[grid]`: what happens behind the inverter.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct GridSpec {
     /// Largest power that may be fed in, kW.
@@ -198,7 +203,8 @@ pub struct GridSpec {
 }
 
 /// A transformer: loss = no-load + load loss x (S/S_r)^2, the first also at night.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct TransformerSpec {
     /// Rating, kVA.
@@ -210,7 +216,8 @@ pub struct TransformerSpec {
 }
 
 /// Which standard's factors the string check uses.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum StringBasis {
     /// IEC 62548.
     #[default]
@@ -222,7 +229,8 @@ pub enum StringBasis {
 }
 
 /// Where an installation stands, in the words of NEC 690.7.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Installation {
     /// One- and two-family dwelling.
@@ -234,7 +242,8 @@ pub enum Installation {
 }
 
 /// `[strings]`: temperatures and limits of the string check.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct StringsSpec {
     /// Factors and limits after which standard.

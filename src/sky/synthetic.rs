@@ -17,7 +17,8 @@ use crate::units::Note;
 use crate::weather::{Place, Provenance, Separation, WeatherYear, read_words};
 
 /// A recipe: monthly means, January first.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct SkyRecipe {
     /// Name of the place.
