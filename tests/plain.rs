@@ -477,6 +477,79 @@ fn a_module_without_a_curve_follows_its_coefficients() {
     close("current by temperature", (i_mp(75.0) - 1.0) / 50.0, model.i_mp_coefficient(), 0.0, RELATIVE);
 }
 
+/// DC power of arrays whose modules share no voltage: without strings, and behind converters of their own.
+#[test]
+fn modules_each_at_their_own_maximum() {
+    let mut dice = Dice(5);
+    let weather = weather(&mut dice);
+    let mut none = |_: &Path| Err(std::io::ErrorKind::NotFound.into());
+    // Copper of 0.017241 ohm mm2/m at 20 C, at 50 C, out and back.
+    let loop_ohm = 2.0 * 80.0 * 0.017241 * (1.0 + 0.00393 * 30.0) / 2.5;
+    let half_loss = "[[20, 97.5], [50, 98.2], [100, 98.3]]";
+    for (places, converter, v_string) in [
+        ("modules = 90", None, None),
+        ("strings = [16, 16, 16, 14, 14, 14]\nmodule_converters = true", Some("[[100, 98.5]]"), Some(390.0)),
+        ("strings = [16, 16, 16, 14, 14, 14]\nmodule_converters = true", Some("[[100, 98.5]]"), None),
+        ("modules = 90\nmodule_converters = true", Some(half_loss), Some(390.0)),
+    ] {
+        let text = format!(
+            "title = \"t\"\n[weather]\nfile = \"w\"\n[[plane]]\nname = \"p\"\ntilt_deg = 30\nazimuth_deg = 200\n\
+             [[option]]\ntag = \"A\"\nmodule = \"M\"\ninverter = \"I\"\n{places}\n[losses]\nmismatch_pct = 1.7\n\
+             [cable]\none_way_m = 80\narea_mm2 = 2.5\n[module.M]\n{SHEET}low_light = [[200, 0.96]]\n\
+             light_induced_pct = 1.5\nrating_basis = \"initial\"\n[inverter.I]\np_ac_w = 33000\n\
+             efficiency = [[10, 96.5], [50, 98.3], [100, 97.9]]\n{}{}",
+            converter.map_or(String::new(), |efficiency| format!(
+                "[inverter.I.module_converter]\np_in_max_w = 200\nefficiency = {efficiency}\n"
+            )),
+            v_string.map_or(String::new(), |v: f64| format!("v_string = {v:?}\n")),
+        );
+        let job = from_text("job.toml", &text, Path::new(""), &mut none).unwrap_or_else(|e| panic!("{e}\n{text}"));
+        let plan = Plan::of(&job, &weather).unwrap_or_else(|e| panic!("{e}"));
+        let mut s = Scratch::default();
+        plan.year(&plan.options[0], &mut s);
+        let part = &s.parts[0];
+        // Without strings the cable is that of a string of twenty.
+        let longest = if places.starts_with("modules") { 20.0 } else { 16.0 };
+        let (mut bright, mut full) = (0, 0);
+        for i in 0..s.p_dc.len() {
+            let own = 410.0 * 0.985 * part.rel[i];
+            let each = match converter {
+                None => own * (1.0 - 0.017),
+                Some("[[100, 98.5]]") => 0.985 * own.min(200.0),
+                Some(_) => {
+                    let input = own.min(200.0);
+                    let points = [[20.0, 97.5], [50.0, 98.2], [100.0, 98.3]];
+                    let at_input =
+                        points.map(|[load, eta]: [f64; 2]| [load / 100.0 * 200.0, load * 2.0 * (1.0 - eta / 100.0)]);
+                    (input - parabola(&at_input, input).max(0.0)).max(0.0)
+                }
+            };
+            // Power of the string over its voltage, held from a fifth of the rated one up.
+            let v = longest * 31.25 * (part.v[i] / 31.25).max(0.2);
+            let v = if converter.is_some() { v_string.unwrap_or(longest * 410.0 / 13.12) } else { v };
+            let amps = longest * each / v;
+            let want = (each - loop_ohm * amps * amps / longest).max(0.0) * 90.0;
+            close(
+                &format!("DC power, {places}"),
+                want,
+                s.p_dc[i],
+                1.0,
+                if converter.is_some() { RELATIVE } else { 3e-5 },
+            );
+            bright += usize::from(each > 100.0);
+            full += usize::from(own > 200.0);
+        }
+        assert!(bright > 500 && full > 10, "{bright} {full}");
+    }
+}
+
+/// Through three points, by Lagrange.
+fn parabola(p: &[[f64; 2]; 3], x: f64) -> f64 {
+    (0..3)
+        .map(|j| (0..3).filter(|k| *k != j).map(|k| (x - p[k][0]) / (p[j][0] - p[k][0])).product::<f64>() * p[j][1])
+        .sum()
+}
+
 #[test]
 fn the_pressure_of_the_air() {
     // Sea level where the elevation is unknown; the top of the troposphere (226.32 hPa, US Standard Atmosphere 1976, from

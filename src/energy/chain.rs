@@ -597,18 +597,8 @@ pub(super) fn diffuse_factors(glass: &Glass, tilt_deg: &[f64], sky: &mut [f64], 
         sky.fill(glass.sky(*tilt));
         ground.fill(glass.ground(*tilt));
     } else {
-        tracked_factors(tilt_deg, |tilt| glass.sky(tilt), sky);
-        tracked_factors(tilt_deg, |tilt| glass.ground(tilt), ground);
-    }
-}
-
-/// A factor over a tracker's tilts, read from a table of one value a degree.
-fn tracked_factors(tilt_deg: &[f64], factor: impl Fn(f64) -> f64, out: &mut [f64]) {
-    let table: [f64; 92] = std::array::from_fn(|k| factor((k as f64).min(90.0)));
-    for (tilt, out) in tilt_deg.iter().zip(out.iter_mut()) {
-        let at = tilt.clamp(0.0, 90.0);
-        let k = at as usize;
-        *out = table[k] + (table[k + 1] - table[k]) * (at - k as f64);
+        glass.sky_column(tilt_deg, sky);
+        glass.ground_column(tilt_deg, ground);
     }
 }
 

@@ -1,7 +1,7 @@
 use super::*;
 use crate::module::{ModuleSheet, Technology};
 use crate::plant::inverter::tests::DEMO;
-use crate::plant::{CableSpec, Installation, StringsSpec};
+use crate::plant::{CableSpec, Installation, StringBasis, StringsSpec};
 use proptest::prelude::*;
 
 fn module(text: &str) -> ModuleSheet {
@@ -179,6 +179,58 @@ fn many_strings_in_parallel_need_fuses() {
     assert!(found.broken().any(|l| l.code == "fuse"));
     q.module.fuse_max_a = None;
     assert!(check(&q, None).unwrap().not_checked().any(|l| l.code == "reverse"));
+}
+
+/// Ratings that meet a bound to the digit: above 1.5 I_sc (IEC 62548), at least 1.25 x 1.25 I_sc (NEC 690.9), up to the
+/// module's figure; reverse current at the module's figure needs no fuse.
+#[test]
+fn fuses_at_their_bounds() {
+    let mut q = ask(p410());
+    q.inverter =
+        toml::from_str("p_ac_w = 33000\nefficiency = [[100, 97.9]]\ninputs = 1\nstrings_per_input = 5").unwrap();
+    let rated = |i_sc: f64, fuse_max_a: f64, basis: StringBasis| {
+        let mut q = q.clone();
+        (q.module.i_sc, q.module.i_mp, q.module.fuse_max_a, q.spec.basis) =
+            (i_sc, 0.95 * i_sc, Some(fuse_max_a), basis);
+        q.module.p_stc_w = q.module.i_mp * q.module.v_mp;
+        let fuses = check(&q, None).unwrap_or_else(|e| panic!("{e}")).fuses.unwrap();
+        (fuses.rating_from_to_a, fuses.rating_a)
+    };
+    assert_eq!(rated(10.0, 40.0, StringBasis::Iec62548), ([15.0, 24.0], Some(16.0)));
+    assert_eq!(rated(10.0, 16.0, StringBasis::Iec62548), ([15.0, 16.0], Some(16.0)));
+    assert_eq!(rated(10.0, 15.5, StringBasis::Iec62548), ([15.0, 15.5], None));
+    assert_eq!(rated(16.0, 40.0, StringBasis::Nec6907), ([25.0, 40.0], Some(25.0)));
+    assert_eq!(rated(16.0, 25.0, StringBasis::Nec6907), ([25.0, 25.0], Some(25.0)));
+    assert_eq!(rated(16.1, 29.0, StringBasis::Nec6907).1, None);
+    // Two strings: one other pushes 1.25 x 13.95 A = 17.4375 A.
+    q.inverter =
+        toml::from_str("p_ac_w = 33000\nefficiency = [[100, 97.9]]\ninputs = 3\nstrings_per_input = 2").unwrap();
+    for (most, needed) in [(17.4375, false), (17.43, true)] {
+        q.module.fuse_max_a = Some(most);
+        let found = check(&q, None).unwrap();
+        assert_eq!(found.fuses.as_ref().unwrap().needed, Some(needed), "{most}");
+        assert_eq!(found.lines.iter().any(|l| l.code == "reverse"), !needed);
+    }
+}
+
+/// 23 modules of 41.9254 V at -19 C are 964.28 V: with 3 % more still within 1000 V, with 4 % not.
+#[test]
+fn the_tolerance_of_the_open_circuit_voltage() {
+    let told = |tolerance: Option<f64>, strings: &[u32], v_limit: f64| {
+        let mut q = ask(p410());
+        q.module.v_oc_tolerance_pct = tolerance;
+        q.strings = strings.to_vec();
+        (q.target_kw, q.spec.v_limit, q.inverter.v_dc_max) = (None, Some(v_limit), Some(1500.0));
+        let found = check(&q, None).unwrap();
+        found.notes.iter().find(|n| n.code == "strings.v-oc-tolerance").map(|n| (n.loud, n.text.clone()))
+    };
+    assert_eq!(told(None, &[23, 23], 1000.0), None);
+    assert_eq!(told(Some(3.0), &[23, 23], 1000.0), None);
+    let (loud, text) = told(Some(4.0), &[20, 23], 1000.0).unwrap();
+    assert!(loud && text.contains("+4 %") && text.contains("1002.9 V, above 1000 V"), "{text}");
+    // The lowest of the limits counts, and a string that is too long as it is says so elsewhere.
+    assert_eq!(told(Some(4.0), &[23, 23], 1100.0), None);
+    assert_eq!(told(Some(4.0), &[24, 24], 1000.0), None);
 }
 
 #[test]
