@@ -101,7 +101,7 @@ const WITHOUT_ENERGY: [&str; 9] =
 impl Side {
     fn read(path: &Path) -> Result<Side, Box<dyn std::error::Error>> {
         let job = job::load(path)?;
-        let text = std::fs::read_to_string(path)?;
+        let text = String::from_utf8(crate::weather::read_up_to(path, crate::job::MAX_BYTES)?)?;
         let record: Value = serde_json::from_str(&text).unwrap_or(Value::Null);
         let own = job.record();
         let mut inputs = own.get("job").cloned().unwrap_or(Value::Null);

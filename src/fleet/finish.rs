@@ -7,9 +7,10 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::error::FleetError;
-use super::manifest::{Manifest, clear, list, prepare, refused_file, rows_file, weather_file};
+use super::manifest::{MAX_PART, Manifest, clear, list, prepare, read_text, refused_file, rows_file, weather_file};
 use super::stamp;
 use crate::tables::{Table, TableError, csv_bytes, group_rows, read_parquet, read_parquet_columns, write_whole};
+use crate::weather::read_up_to;
 
 /// Sites up to which an index is made: a page with more is of no use in a browser.
 pub const INDEX_SITES: usize = 2000;
@@ -177,7 +178,8 @@ pub fn gather(dir: &Path) -> Result<Joined, FleetError> {
             (weather_file(folder, part), weather_file(dir, part)),
             (rows_file(folder, part), rows_file(dir, part)),
         ] {
-            let bytes = std::fs::read(&from).map_err(|e| FleetError::unreadable(&from, &e, "a part of a fleet"))?;
+            let bytes =
+                read_up_to(&from, MAX_PART).map_err(|e| FleetError::unreadable(&from, &e, "a part of a fleet"))?;
             write_whole(&to, &bytes)?;
         }
     }
@@ -252,7 +254,7 @@ pub fn index_of(folder: &Path) -> Result<Option<(Manifest, Vec<IndexLine>)>, Fle
     for part in 0..manifest.parts {
         let mut lines = all.add(&read_parquet(&rows_file(folder, part))?, &manifest.groups);
         let path = refused_file(folder, part);
-        let text = std::fs::read_to_string(&path).map_err(|e| FleetError::unreadable(&path, &e, "refusals"))?;
+        let text = read_text(&path).map_err(|e| FleetError::unreadable(&path, &e, "refusals"))?;
         lines.extend(csv::Reader::from_reader(text.as_bytes()).records().flatten().map(|r| IndexLine::refused(&r)));
         lines.sort_by_key(|l| l.row);
         index.append(&mut lines);
@@ -293,7 +295,7 @@ pub(super) fn join(folder: &Path, manifest: &Manifest) -> Result<Joined, FleetEr
         let mut lines = all.add(&table, &manifest.groups);
         sites_done += lines.len();
         let path = refused_file(folder, part);
-        let text = std::fs::read_to_string(&path).map_err(|e| FleetError::unreadable(&path, &e, "refusals"))?;
+        let text = read_text(&path).map_err(|e| FleetError::unreadable(&path, &e, "refusals"))?;
         refusals
             .write(if part == 0 { &text } else { text.split_once('\n').map_or("", |(_, rest)| rest) }.as_bytes())?;
         for record in csv::Reader::from_reader(text.as_bytes()).records().flatten() {

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::error::FleetError;
 use crate::tables::{read_parquet_columns, write_whole};
+use crate::weather::read_up_to;
 
 pub(super) const ROWS: &str = "fleet.parquet";
 pub(super) const REFUSED: &str = "refused";
@@ -48,11 +49,22 @@ pub struct Manifest {
     pub csv: bool,
 }
 
+/// Largest file of a part that is read, bytes.
+pub(super) const MAX_PART: u64 = 1 << 30;
+/// Largest text that a run has left: manifest, refusals, stamps.
+const MAX_TEXT: u64 = 64 << 20;
+
+/// A text that a run has left in its folder.
+pub(super) fn read_text(path: &Path) -> std::io::Result<String> {
+    let bytes = read_up_to(path, MAX_TEXT)?;
+    String::from_utf8(bytes).map_err(|e| std::io::Error::new(std::io::ErrorKind::InvalidData, e))
+}
+
 impl Manifest {
     /// The manifest of a folder; nothing when there is none.
     pub(super) fn of(folder: &Path) -> Result<Option<Manifest>, FleetError> {
         let path = folder.join(MANIFEST);
-        let text = match std::fs::read_to_string(&path) {
+        let text = match read_text(&path) {
             Ok(text) => text,
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(None),
             Err(e) => return Err(FleetError::unreadable(&path, &e, "the manifest of a fleet run")),
@@ -102,7 +114,7 @@ impl Manifest {
         let in_order = rows.windows(2).all(|w| w[0] <= w[1]);
         rows.dedup();
         let path = refused_file(folder, part);
-        let text = std::fs::read_to_string(&path).map_err(|e| format!("{}: {e}", path.display()))?;
+        let text = read_text(&path).map_err(|e| format!("{}: {e}", path.display()))?;
         for record in csv::Reader::from_reader(text.as_bytes()).records() {
             let row = record.ok().and_then(|r| r.get(0)?.parse().ok());
             rows.push(row.ok_or_else(|| format!("{}: this does not read as CSV", path.display()))?);

@@ -15,13 +15,14 @@ use super::finish::{Joined, join};
 use super::manifest::{self, Manifest, clear, prepare};
 use super::rows;
 use super::set::WeatherSet;
-use super::site::{Bench, OneSite, Shared, SiteDone, SiteRefused, Stages, read_small};
+use super::site::{Bench, OneSite, Shared, SiteDone, SiteRefused, Stages};
 use super::sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SiteRow, SiteTable, Sites};
 use super::skies::{Asked, Skies};
 use super::spec::FleetSpec;
 use super::stamp::{self, Stamp, Stamps};
 use crate::job::{self, FileDigest, Job};
 use crate::tables::{Table, parquet_as_csv, write_parquet, write_whole};
+use crate::weather::read_up_to;
 
 /// Largest table of sites, bytes: some five million rows.
 const MAX_SITES_BYTES: u64 = 1 << 30;
@@ -136,7 +137,7 @@ impl Fleet {
     /// # Errors
     /// [`FleetError`] for what concerns all sites; what is wrong with one row is found when it is run.
     pub fn load(path: &Path) -> Result<Fleet, FleetError> {
-        let bytes = read_small(path).map_err(|e| FleetError::unreadable(path, &e, "a fleet file"))?;
+        let bytes = read_up_to(path, job::MAX_BYTES).map_err(|e| FleetError::unreadable(path, &e, "a fleet file"))?;
         let text = String::from_utf8_lossy(&bytes);
         let spec = FleetSpec::from_text(path, text.trim_start_matches('\u{feff}'))?;
         let base = path.parent().unwrap_or(Path::new("")).to_path_buf();
@@ -182,7 +183,7 @@ impl Fleet {
         let mut files = HashMap::new();
         for digest in &template.files {
             let path = PathBuf::from(&digest.file);
-            if let Ok(bytes) = read_small(&path) {
+            if let Ok(bytes) = read_up_to(&path, job::MAX_BYTES) {
                 files.insert(path, bytes);
             }
         }

@@ -2,7 +2,6 @@
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 use std::hash::{BuildHasher, BuildHasherDefault, DefaultHasher};
-use std::io;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -20,7 +19,7 @@ use crate::energy::{Fits, Plan, Scratch};
 use crate::job::{self, FileDigest, Job, JobError, Placed};
 use crate::plant::Verdict;
 use crate::units::Note;
-use crate::weather::{ReadHints, WeatherYear};
+use crate::weather::{ReadHints, WeatherYear, read_up_to};
 use crate::weigh::{Brief, brief};
 
 /// A site that was run.
@@ -255,7 +254,7 @@ impl Shared {
     fn checked(&self, at: &str, sections: &Value, given: Option<BTreeSet<String>>) -> Result<Job, JobError> {
         job::from_sections_given(at, sections, &self.job_base, given, &mut |path: &Path| match self.files.get(path) {
             Some(bytes) => Ok(bytes.clone()),
-            None => read_small(path),
+            None => read_up_to(path, job::MAX_BYTES),
         })
     }
 
@@ -470,17 +469,4 @@ fn verdict_word(verdict: Verdict) -> &'static str {
         Verdict::PartlyChecked => "partly-checked",
         Verdict::NotAllowed => "not-allowed",
     }
-}
-
-pub(super) fn read_small(path: &Path) -> io::Result<Vec<u8>> {
-    use io::Read;
-    if std::fs::metadata(path)?.is_dir() {
-        return Err(io::ErrorKind::IsADirectory.into());
-    }
-    let mut bytes = Vec::new();
-    std::fs::File::open(path)?.take(job::MAX_BYTES + 1).read_to_end(&mut bytes)?;
-    if bytes.len() as u64 > job::MAX_BYTES {
-        return Err(io::ErrorKind::FileTooLarge.into());
-    }
-    Ok(bytes)
 }

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
 use super::error::FleetError;
+use super::manifest::read_text;
 use crate::tables::write_whole;
 
 /// Size and time of last change; nothing of a file that is not there.
@@ -43,7 +44,7 @@ pub fn write(stamps: &Stamps, path: &Path) -> Result<(), FleetError> {
 
 /// Reads them back; nothing when they are missing or cannot be read.
 pub fn read(path: &Path) -> Option<Stamps> {
-    let text = std::fs::read_to_string(path).ok()?;
+    let text = read_text(path).ok()?;
     let mut stamps = Stamps::new();
     for record in csv::Reader::from_reader(text.as_bytes()).records() {
         let record = record.ok()?;
