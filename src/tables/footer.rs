@@ -185,9 +185,6 @@ impl Walk<'_> {
 
     /// The fields of a struct, its end included.
     fn fields(&mut self, known: Fields, depth: u32) -> Option<()> {
-        if depth > MAX_DEPTH {
-            return None;
-        }
         let mut id = 0_i16;
         loop {
             let head = self.byte()?;
@@ -215,6 +212,7 @@ impl Walk<'_> {
 
     fn value(&mut self, code: u8, kind: Option<Kind>, depth: u32) -> Option<()> {
         match code {
+            _ if depth > MAX_DEPTH => None,
             3 => self.skip(1),
             4..=6 => self.varint().map(drop),
             7 => self.skip(8),
@@ -227,9 +225,6 @@ impl Walk<'_> {
     }
 
     fn list(&mut self, kind: Option<Kind>, depth: u32) -> Option<()> {
-        if depth > MAX_DEPTH {
-            return None;
-        }
         let head = self.byte()?;
         let (count, code) = (if head >> 4 == 15 { self.varint()? } else { u64::from(head >> 4) }, head & 0x0f);
         let of = if let Some(Kind::List(of)) = kind { Some(*of) } else { None };

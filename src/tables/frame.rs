@@ -5,7 +5,7 @@ use std::path::Path;
 use polars::prelude::*;
 
 use super::trust::{believe, believe_pages};
-use super::{Column, Table, TableError, footer, write_whole};
+use super::{Column, Table, TableError, write_whole};
 
 /// The table as a polars frame.
 pub fn to_frame(table: &Table) -> PolarsResult<DataFrame> {
@@ -100,10 +100,11 @@ fn whole(path: &Path) -> Result<ParquetReader<std::io::Cursor<Vec<u8>>>, TableEr
     }
     let bytes = std::fs::read(path).map_err(|e| unreadable(path, &e))?;
     let length = bytes.len() as u64;
-    footer::sound(&mut std::io::Cursor::new(bytes.as_slice()), length).map_err(|e| unreadable(path, &e))?;
-    let meta = believe(&mut ParquetReader::new(std::io::Cursor::new(bytes.as_slice())), length, path)?;
+    let meta = believe(std::io::Cursor::new(bytes.as_slice()), length, path)?;
     believe_pages(&meta.row_groups, &mut std::io::Cursor::new(bytes.as_slice()), path)?;
-    Ok(ParquetReader::new(std::io::Cursor::new(bytes)))
+    let mut reader = ParquetReader::new(std::io::Cursor::new(bytes));
+    reader.set_metadata(meta);
+    Ok(reader)
 }
 
 pub(super) fn open(path: &Path) -> Result<std::fs::File, TableError> {

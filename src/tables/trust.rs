@@ -5,13 +5,15 @@ use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
 use std::sync::Arc;
 
-use polars::prelude::ParquetReader;
+use polars::io::mmap::MmapBytesReader;
+use polars::prelude::{ParquetReader, SerReader};
 use polars_parquet::parquet::metadata::RowGroupMetadata;
 use polars_parquet::read::FileMetadata;
 use polars_parquet_format::thrift::protocol::TCompactInputProtocol;
 use polars_parquet_format::{PageHeader, PageType};
 
 use super::TableError;
+use super::footer;
 use super::frame::unreadable;
 
 /// Most rows of one row group.
@@ -21,13 +23,15 @@ const MAX_COLUMN: i64 = 4 << 30;
 /// Longest head of a page, bytes; it may hold the least and the greatest text of the page.
 const MAX_HEAD: usize = 1 << 20;
 
-/// Holds the numbers of the footer against the file's length: the table library asks for memory by them.
-pub(super) fn believe<R: polars::io::mmap::MmapBytesReader>(
-    reader: &mut ParquetReader<R>,
+/// Reads the footer, once it is walked, and holds its numbers against the file's length: the table library asks for memory
+/// by them.
+pub(super) fn believe(
+    mut file: impl MmapBytesReader,
     length: u64,
     path: &Path,
 ) -> Result<Arc<FileMetadata>, TableError> {
-    let meta = reader.get_metadata().map_err(|e| unreadable(path, &e))?.clone();
+    footer::sound(&mut file, length).map_err(|e| unreadable(path, &e))?;
+    let meta = ParquetReader::new(file).get_metadata().map_err(|e| unreadable(path, &e))?.clone();
     let damaged = |what: String| Err(unreadable(path, &format!("the footer is damaged: {what}")));
     let mut rows = 0_usize;
     for group in &meta.row_groups {
