@@ -12,7 +12,6 @@ use super::account::{Account, AccountLine, Effect};
 use super::light::{CellLight, Lights, Work};
 use super::setup::{Common, PartShade, Setup, StringsOfInput};
 use super::site::SiteLight;
-use crate::module::Glass;
 use crate::plant::{AcColumns, InputColumns, StringSet, operate};
 use crate::units::{G_STC, T_STC};
 use crate::{maths, wide};
@@ -588,17 +587,6 @@ fn strings(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
             sums.shared.add(month, &s.input.shared);
             sums.cable.add(month, &s.input.cable);
         }
-    }
-}
-
-/// Incidence factors of sky and ground light: one value for a fixed plane, a column for a tracker.
-pub(super) fn diffuse_factors(glass: &Glass, tilt_deg: &[f64], sky: &mut [f64], ground: &mut [f64]) {
-    if let [tilt] = tilt_deg {
-        sky.fill(glass.sky(*tilt));
-        ground.fill(glass.ground(*tilt));
-    } else {
-        glass.sky_column(tilt_deg, sky);
-        glass.ground_column(tilt_deg, ground);
     }
 }
 

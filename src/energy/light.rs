@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::chain::{add_scaled, diffuse_factors, front_light, multiply, or, product3};
+use super::chain::{add_scaled, front_light, multiply, or, product3};
 use super::setup::{Common, PartShade, Setup};
 use super::site::SiteLight;
 use crate::module::{Glass, Shares, shares};
@@ -53,7 +53,8 @@ impl CellLight {
         let shade = setup.shade.get(k).unwrap_or(&none);
         // The skyline is in the plane's columns; shade, dirt, incidence, rear.
         setup.glass.beam(&plane.light.cos_aoi, &mut work.iam);
-        diffuse_factors(&setup.glass, &plane.light.tilt_deg, &mut work.iam_sky, &mut work.iam_ground);
+        setup.glass.sky_column(&plane.light.tilt_deg, &mut work.iam_sky);
+        setup.glass.ground_column(&plane.light.tilt_deg, &mut work.iam_ground);
         front_light(
             &plane.beam,
             &plane.sky,

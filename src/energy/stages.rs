@@ -7,8 +7,8 @@ use std::sync::Arc;
 
 use super::MonthSums;
 use super::chain::{
-    Scratch, Tally, add_scaled, after_dc, cable, current, difference, diffuse_factors, front_light, multiply,
-    open_after_dc, or, power, scaled, weighted_sum,
+    Scratch, Tally, add_scaled, after_dc, cable, current, difference, front_light, multiply, open_after_dc, or, power,
+    scaled, weighted_sum,
 };
 use super::light::rear;
 use super::setup::{Common, InputStrings, PartShade, Setup, StringsOfInput};
@@ -364,7 +364,8 @@ impl Part {
                 fresh(out);
                 let [iam, iam_sky, iam_ground, shaded, clean] = work;
                 setup.glass.beam(&plane.light.cos_aoi, iam);
-                diffuse_factors(&setup.glass, &plane.light.tilt_deg, iam_sky, iam_ground);
+                setup.glass.sky_column(&plane.light.tilt_deg, iam_sky);
+                setup.glass.ground_column(&plane.light.tilt_deg, iam_ground);
                 front_light(
                     &plane.beam,
                     &plane.sky,

@@ -221,8 +221,8 @@ impl Glass {
         }
     }
 
-    /// [`Glass::sky`] over a column of tilts of 0 to 90 degrees (trackers): a table by whole degrees, linear between,
-    /// within 1e-4.
+    /// [`Glass::sky`] over a column: of one tilt as it is, of many between 0 and 90 degrees (trackers) from a table by whole
+    /// degrees, linear between, within 1e-4.
     pub fn sky_column(&self, tilt_deg: &[f64], out: &mut [f64]) {
         by_tilt(tilt_deg, out, &|tilt| self.sky(tilt));
     }
@@ -299,6 +299,9 @@ impl Glass {
 }
 
 fn by_tilt(tilt_deg: &[f64], out: &mut [f64], f: &dyn Fn(f64) -> f64) {
+    if let [tilt] = tilt_deg {
+        return out.fill(f(*tilt));
+    }
     let table: [f64; 91] = std::array::from_fn(|tilt| f(tilt as f64));
     for (k, tilt) in out.iter_mut().zip(tilt_deg) {
         let at = tilt.clamp(0.0, 90.0);

@@ -50,13 +50,8 @@ pub fn rate(
     let column = || vec![0.0; n];
     let (mut k_beam, mut k_sky, mut k_ground) = (column(), column(), column());
     glass.beam(&light.cos_aoi, &mut k_beam);
-    if let [tilt] = light.tilt_deg[..] {
-        k_sky.fill(glass.sky(tilt));
-        k_ground.fill(glass.ground(tilt));
-    } else {
-        glass.sky_column(&light.tilt_deg, &mut k_sky);
-        glass.ground_column(&light.tilt_deg, &mut k_ground);
-    }
+    glass.sky_column(&light.tilt_deg, &mut k_sky);
+    glass.ground_column(&light.tilt_deg, &mut k_ground);
     let (mut g, mut g_1, mut g_2) = (column(), column(), column());
     for j in 0..n {
         g[j] = light.beam[j] + light.sky[j] + light.ground[j];
