@@ -101,8 +101,8 @@ const WITHOUT_ENERGY: [&str; 9] =
 impl Side {
     fn read(path: &Path) -> Result<Side, Box<dyn std::error::Error>> {
         let job = job::load(path)?;
-        let text = String::from_utf8(crate::weather::read_up_to(path, crate::job::MAX_BYTES)?)?;
-        let record: Value = serde_json::from_str(&text).unwrap_or(Value::Null);
+        let bytes = crate::weather::read_up_to(path, crate::job::MAX_BYTES)?;
+        let record: Value = serde_json::from_slice(&bytes).unwrap_or(Value::Null);
         let own = job.record();
         let mut inputs = own.get("job").cloned().unwrap_or(Value::Null);
         rebase(&mut inputs, &job);
@@ -119,7 +119,7 @@ impl Side {
         }
         Ok(Side {
             path: path.to_path_buf(),
-            sha256: crate::job::checksum(text.as_bytes()),
+            sha256: crate::job::checksum(&bytes),
             inputs,
             ledger: job.ledger(),
             files,
