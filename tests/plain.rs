@@ -485,12 +485,13 @@ fn modules_each_at_their_own_maximum() {
     let mut none = |_: &Path| Err(std::io::ErrorKind::NotFound.into());
     // Copper of 0.017241 ohm mm2/m at 20 C, at 50 C, out and back.
     let loop_ohm = 2.0 * 80.0 * 0.017241 * (1.0 + 0.00393 * 30.0) / 2.5;
-    let half_loss = "[[20, 97.5], [50, 98.2], [100, 98.3]]";
-    for (places, converter, v_string) in [
-        ("modules = 90", None, None),
-        ("strings = [16, 16, 16, 14, 14, 14]\nmodule_converters = true", Some("[[100, 98.5]]"), Some(390.0)),
-        ("strings = [16, 16, 16, 14, 14, 14]\nmodule_converters = true", Some("[[100, 98.5]]"), None),
-        ("modules = 90\nmodule_converters = true", Some(half_loss), Some(390.0)),
+    let one = [[100.0, 98.5]];
+    let three = [[20.0, 97.5], [50.0, 98.2], [100.0, 98.3]];
+    for (places, efficiency, v_string) in [
+        ("modules = 90", &[][..], None),
+        ("strings = [16, 16, 16, 14, 14, 14]\nmodule_converters = true", &one, Some(390.0)),
+        ("strings = [16, 16, 16, 14, 14, 14]\nmodule_converters = true", &one, None),
+        ("modules = 90\nmodule_converters = true", &three, Some(390.0)),
     ] {
         let text = format!(
             "title = \"t\"\n[weather]\nfile = \"w\"\n[[plane]]\nname = \"p\"\ntilt_deg = 30\nazimuth_deg = 200\n\
@@ -498,9 +499,11 @@ fn modules_each_at_their_own_maximum() {
              [cable]\none_way_m = 80\narea_mm2 = 2.5\n[module.M]\n{SHEET}low_light = [[200, 0.96]]\n\
              light_induced_pct = 1.5\nrating_basis = \"initial\"\n[inverter.I]\np_ac_w = 33000\n\
              efficiency = [[10, 96.5], [50, 98.3], [100, 97.9]]\n{}{}",
-            converter.map_or(String::new(), |efficiency| format!(
-                "[inverter.I.module_converter]\np_in_max_w = 200\nefficiency = {efficiency}\n"
-            )),
+            if efficiency.is_empty() {
+                String::new()
+            } else {
+                format!("[inverter.I.module_converter]\np_in_max_w = 200\nefficiency = {efficiency:?}\n")
+            },
             v_string.map_or(String::new(), |v: f64| format!("v_string = {v:?}\n")),
         );
         let job = from_text("job.toml", &text, Path::new(""), &mut none).unwrap_or_else(|e| panic!("{e}\n{text}"));
@@ -513,20 +516,17 @@ fn modules_each_at_their_own_maximum() {
         let (mut bright, mut full) = (0, 0);
         for i in 0..s.p_dc.len() {
             let own = 410.0 * 0.985 * part.rel[i];
-            let each = match converter {
-                None => own * (1.0 - 0.017),
-                Some("[[100, 98.5]]") => 0.985 * own.min(200.0),
-                Some(_) => {
-                    let input = own.min(200.0);
-                    let points = [[20.0, 97.5], [50.0, 98.2], [100.0, 98.3]];
-                    let at_input =
-                        points.map(|[load, eta]: [f64; 2]| [load / 100.0 * 200.0, load * 2.0 * (1.0 - eta / 100.0)]);
-                    (input - parabola(&at_input, input).max(0.0)).max(0.0)
-                }
+            let input = own.min(200.0);
+            let at_input = |[load, eta]: [f64; 2]| [load / 100.0 * 200.0, load / 100.0 * 200.0 * (1.0 - eta / 100.0)];
+            let each = match *efficiency {
+                [] => own * (1.0 - 0.017),
+                [[_, eta]] => eta / 100.0 * input,
+                [a, b, c] => (input - parabola(&[a, b, c].map(at_input), input).max(0.0)).max(0.0),
+                _ => unreachable!("no curve of another kind"),
             };
             // Power of the string over its voltage, held from a fifth of the rated one up.
             let v = longest * 31.25 * (part.v[i] / 31.25).max(0.2);
-            let v = if converter.is_some() { v_string.unwrap_or(longest * 410.0 / 13.12) } else { v };
+            let v = if !efficiency.is_empty() { v_string.unwrap_or(longest * 410.0 / 13.12) } else { v };
             let amps = longest * each / v;
             let want = (each - loop_ohm * amps * amps / longest).max(0.0) * 90.0;
             close(
@@ -534,7 +534,7 @@ fn modules_each_at_their_own_maximum() {
                 want,
                 s.p_dc[i],
                 1.0,
-                if converter.is_some() { RELATIVE } else { 3e-5 },
+                if efficiency.is_empty() { 3e-5 } else { RELATIVE },
             );
             bright += usize::from(each > 100.0);
             full += usize::from(own > 200.0);

@@ -43,10 +43,6 @@ impl Section {
         section
     }
 
-    fn open(geometry: &RowGeometry, tilt_deg: f64) -> Section {
-        Section::new(geometry.pitch_m, geometry.slant_m, geometry.clearance_m, tilt_deg)
-    }
-
     /// Point at a share of the slant of the middle row.
     fn on_slant(&self, share: f64) -> [f64; 2] {
         [-self.slant * self.cos * share, self.clearance + self.slant * self.sin * share]
@@ -124,11 +120,11 @@ impl Section {
     }
 }
 
-fn ground(met: Met) -> f64 {
+fn to_ground(met: Met) -> f64 {
     f64::from(matches!(met, Met::Ground(_)))
 }
 
-fn sky(met: Met) -> f64 {
+fn to_sky(met: Met) -> f64 {
     f64::from(met == Met::Sky)
 }
 
@@ -143,19 +139,19 @@ const PLACES: [(f64, f64, f64, f64); 5] =
 fn views_between_rows() {
     for (pitch, slant, tilt, clearance) in PLACES {
         let geometry = RowGeometry { pitch_m: pitch, slant_m: slant, clearance_m: clearance, behind: 1.0 };
-        let section = Section::open(&geometry, tilt);
+        let section = Section::new(pitch, slant, clearance, tilt);
         let cos = section.cos;
-        near("sky before the front", geometry.front_sky(cos), section.face(true, sky), 3e-3);
-        near("ground before the front", geometry.front_ground(cos), section.face(true, ground), 3e-3);
+        near("sky before the front", geometry.front_sky(cos), section.face(true, to_sky), 3e-3);
+        near("ground before the front", geometry.front_ground(cos), section.face(true, to_ground), 3e-3);
         let mean = section.ground_sky.iter().sum::<f64>() / 100.0;
         near("sky over the ground", geometry.ground_sky(cos), mean, 5e-3);
         let open = 0.5 * (1.0 + cos);
-        near("share of the sky", geometry.sky_kept(tilt), section.face(true, sky) / open, 5e-3);
+        near("share of the sky", geometry.sky_kept(tilt), section.face(true, to_sky) / open, 5e-3);
         let open = 0.5 * (1.0 - cos);
-        near("share of the ground", geometry.view_kept(cos), section.face(true, ground) / open, 3e-3 / open);
+        near("share of the ground", geometry.view_kept(cos), section.face(true, to_ground) / open, 3e-3 / open);
         let views = RearViews::new(&geometry, tilt);
-        near("sky behind", views.sky, section.face(false, sky), 5e-3);
-        near("ground behind", views.ground.iter().sum(), section.face(false, ground), 5e-3);
+        near("sky behind", views.sky, section.face(false, to_sky), 5e-3);
+        near("ground behind", views.ground.iter().sum(), section.face(false, to_ground), 5e-3);
         near("row behind", views.row, section.face(false, |met| f64::from(met == Met::Row)), 5e-3);
         for (j, strip) in views.strip_sky.iter().enumerate() {
             near("sky over a strip", *strip, section.ground_sky[j], 1e-2);
@@ -172,6 +168,13 @@ fn views_between_rows() {
     }
 }
 
+fn over_a_year(latitude_deg: f64) -> (SunTrack, Sky) {
+    let weather = weather(latitude_deg, 24);
+    let sun = SunTrack::over(&weather);
+    let sky = Sky::over(&weather, &sun, SkyModel::Perez);
+    (sun, sky)
+}
+
 /// Steps with a sun well up, spread over the year.
 fn steps(sun: &SunTrack) -> Vec<usize> {
     (0..sun.len()).filter(|i| sun.up[*i] > 0.05).step_by(11).collect()
@@ -180,9 +183,7 @@ fn steps(sun: &SunTrack) -> Vec<usize> {
 /// The front's ground light between fixed rows: the view of the ground, times the mean light on it over the year.
 #[test]
 fn ground_between_fixed_rows() {
-    let weather = weather(44.0, 24);
-    let sun = SunTrack::over(&weather);
-    let sky = Sky::over(&weather, &sun, SkyModel::Perez);
+    let (sun, sky) = over_a_year(44.0);
     for (pitch, slant, tilt, clearance) in PLACES {
         let section = Section::new(pitch, slant, clearance, tilt);
         let (mut lit, mut open) = (0.0, 0.0);
@@ -194,7 +195,7 @@ fn ground_between_fixed_rows() {
             lit += beam * share + sky.even[i] * even;
             open += beam + sky.even[i];
         }
-        let view = section.face(true, ground) / (0.5 * (1.0 - section.cos));
+        let view = section.face(true, to_ground) / (0.5 * (1.0 - section.cos));
         let want = view * lit / open;
         let mut spec = plane(tilt, 180.0);
         for (count, behind) in [(None, 1.0), (Some(5), 0.8), (Some(1), 0.0)] {
@@ -208,9 +209,7 @@ fn ground_between_fixed_rows() {
 /// The rear of fixed rows, step by step.
 #[test]
 fn rear_of_fixed_rows() {
-    let weather = weather(47.0, 24);
-    let sun = SunTrack::over(&weather);
-    let sky = Sky::over(&weather, &sun, SkyModel::Perez);
+    let (sun, sky) = over_a_year(47.0);
     let mut seen = [0, 0];
     for (place, (pitch, slant, tilt, clearance)) in PLACES.into_iter().enumerate() {
         let section = Section::new(pitch, slant, clearance, tilt);
@@ -238,9 +237,7 @@ fn rear_of_fixed_rows() {
 /// The rear of a tracker: views and mean light on the ground at the rotation of the step.
 #[test]
 fn rear_of_a_tracker() {
-    let weather = weather(36.0, 24);
-    let sun = SunTrack::over(&weather);
-    let sky = Sky::over(&weather, &sun, SkyModel::Perez);
+    let (sun, sky) = over_a_year(36.0);
     let mut spec = plane(0.0, 180.0);
     spec.albedo = Some(0.3);
     spec.rows = Some(rows(5.0, 2.2, 1.2));
@@ -253,7 +250,7 @@ fn rear_of_a_tracker() {
             let toward = [sun.east[i].abs(), sun.up[i]];
             let even = section.ground_sky.iter().sum::<f64>() / 100.0 * sky.even[i];
             let below = sky.normal[i] * sun.up[i] * section.ground_lit(toward) + even;
-            let want = 0.3 * below * section.face(false, ground) + sky.even[i] * section.face(false, super::rays::sky);
+            let want = 0.3 * below * section.face(false, to_ground) + sky.even[i] * section.face(false, to_sky);
             near(&format!("rear at step {i}"), rear.irradiance[i], want, 0.01 * want + 0.3);
         }
     }
@@ -263,9 +260,7 @@ fn rear_of_a_tracker() {
 /// every 5 degrees of its turn.
 #[test]
 fn skyline_over_a_tracker() {
-    let weather = weather(41.0, 24);
-    let sun = SunTrack::over(&weather);
-    let sky = Sky::over(&weather, &sun, SkyModel::Perez);
+    let (sun, sky) = over_a_year(41.0);
     let line = Skyline::new(&[[20.0, 3.0], [80.0, 14.0], [140.0, 25.0], [200.0, 6.0], [290.0, 18.0]]).unwrap();
     let mut spec = plane(0.0, 180.0);
     spec.tracker = Some(tracker(160.0, 50.0, false, 0.0));
