@@ -17,42 +17,14 @@ const BATCH: usize = 64;
 
 /// Reads rows, or `None` at the first doubt.
 pub(super) fn parse(bytes: &[u8], layout: &Layout, first_line: usize) -> Option<Body> {
-    let n = layout.fields;
-    if n == 0 || bytes.len() > u32::MAX as usize - 64 {
-        return None;
-    }
-    let rows = bytes.len() / longest_guess(bytes) + 1;
-    let mut rest =
-        Rows { bytes, layout, body: Body::with_room(layout, rows, first_line), start: 0, last: Last::default() };
-    // Room for a batch, the rest of the block that ends it, and what the groups of eight write beyond.
-    let mut ends = vec![0_u32; n * (BATCH + 1) + 80];
-    let mut scan = Scan::default();
-    while scan.base < bytes.len() {
-        find_ends(bytes, layout.delimiter, &mut scan, &mut ends, n * BATCH);
-        if scan.odd {
-            return None;
-        }
-        let used = scan.have / n * n;
-        rest.batch(&ends[..used])?;
-        ends.copy_within(used..scan.have, 0);
-        scan.have -= used;
-    }
-    if (rest.start as usize) < bytes.len() {
-        // The last line has no line end.
-        if scan.have + 1 != n || bytes[bytes.len() - 1] == b'\r' {
-            return None;
-        }
-        ends[scan.have] = bytes.len() as u32;
-        scan.newlines += 1;
-        rest.batch(&ends[..n])?;
-    }
-    // Every row ended in a line end; that there were no others makes every other mark a delimiter.
-    let plain = scan.newlines == rest.body.stamps.len() && scan.returns == rest.last.returns;
-    plain.then_some(rest.body)
+    let mut rows = Rows::new(layout, rows_of(bytes, bytes.len()), first_line)?;
+    rows.take(bytes)?;
+    Some(rows.body)
 }
 
-fn longest_guess(bytes: &[u8]) -> usize {
-    memchr::memchr(b'\n', bytes).unwrap_or(80).saturating_sub(8).max(8)
+/// About how many rows `len` bytes hold that begin as `bytes` do, rather too many than too few.
+pub(super) fn rows_of(bytes: &[u8], len: usize) -> usize {
+    len / memchr::memchr(b'\n', bytes).unwrap_or(80).saturating_sub(8).max(8) + 1
 }
 
 /// How far the search for cell ends has come.
@@ -256,13 +228,13 @@ fn gather(m: u64) -> u64 {
     (m >> 7).wrapping_mul(0x0102_0408_1020_4080) >> 56
 }
 
-struct Rows<'a> {
-    bytes: &'a [u8],
+/// The rows taken in so far.
+pub(super) struct Rows<'a> {
     layout: &'a Layout,
-    body: Body,
-    /// Byte at which the next row begins.
-    start: u32,
+    pub body: Body,
     last: Last,
+    /// Where cells end in the block at hand.
+    ends: Vec<u32>,
 }
 
 /// The date of the row before, so that a day's other rows need no calendar.
@@ -277,31 +249,74 @@ struct Last {
     returns: usize,
 }
 
-impl Rows<'_> {
-    /// Some rows, whose cells end at `ends`.
-    fn batch(&mut self, ends: &[u32]) -> Option<()> {
+impl<'a> Rows<'a> {
+    /// Room for `rows` rows; `None` for a layout without cells.
+    pub fn new(layout: &'a Layout, rows: usize, first_line: usize) -> Option<Rows<'a>> {
+        // Room for a batch, the rest of the 64 bytes that end it, and what the groups of eight write beyond.
+        let ends = vec![0; layout.fields * (BATCH + 1) + 80];
+        let body = Body::with_room(layout, rows, first_line);
+        (layout.fields > 0).then(|| Rows { layout, body, last: Last::default(), ends })
+    }
+
+    /// Takes in a block of whole rows, of which only the last one of the file may lack its line end; `None` at the
+    /// first doubt.
+    pub fn take(&mut self, bytes: &[u8]) -> Option<()> {
+        if bytes.len() > u32::MAX as usize - 64 {
+            return None;
+        }
+        let n = self.layout.fields;
+        let mut ends = std::mem::take(&mut self.ends);
+        let (rows, returns) = (self.body.stamps.len(), self.last.returns);
+        let mut scan = Scan::default();
+        let mut start = 0;
+        while scan.base < bytes.len() {
+            find_ends(bytes, self.layout.delimiter, &mut scan, &mut ends, n * BATCH);
+            if scan.odd {
+                return None;
+            }
+            let used = scan.have / n * n;
+            start = self.batch(bytes, start, &ends[..used])?;
+            ends.copy_within(used..scan.have, 0);
+            scan.have -= used;
+        }
+        if (start as usize) < bytes.len() {
+            // The last line has no line end.
+            if scan.have + 1 != n || bytes[bytes.len() - 1] == b'\r' {
+                return None;
+            }
+            ends[scan.have] = bytes.len() as u32;
+            scan.newlines += 1;
+            self.batch(bytes, start, &ends[..n])?;
+        }
+        self.ends = ends;
+        // Every row ended in a line end; that there were no others makes every other mark a delimiter.
+        let plain = scan.newlines == self.body.stamps.len() - rows && scan.returns == self.last.returns - returns;
+        plain.then_some(())
+    }
+
+    /// Some rows from byte `start` on, whose cells end at `ends`; returns where the next row begins.
+    fn batch(&mut self, bytes: &[u8], start: u32, ends: &[u32]) -> Option<u32> {
         #[cfg(target_arch = "x86_64")]
         {
             use crate::maths::{Level, level};
             if level() != Level::Plain && has_bit_tricks() {
                 // SAFETY: `level` says that the processor has AVX2, `has_bit_tricks` the others.
-                return unsafe { self.batch_avx2(ends) };
+                return unsafe { self.batch_avx2(bytes, start, ends) };
             }
         }
-        self.batch_plain(ends)
+        self.batch_plain(bytes, start, ends)
     }
 
     #[cfg(target_arch = "x86_64")]
     #[target_feature(enable = "avx2,bmi1,bmi2,lzcnt,popcnt")]
-    fn batch_avx2(&mut self, ends: &[u32]) -> Option<()> {
-        self.batch_plain(ends)
+    fn batch_avx2(&mut self, bytes: &[u8], start: u32, ends: &[u32]) -> Option<u32> {
+        self.batch_plain(bytes, start, ends)
     }
 
     #[inline(always)]
-    fn batch_plain(&mut self, ends: &[u32]) -> Option<()> {
+    fn batch_plain(&mut self, bytes: &[u8], start: u32, ends: &[u32]) -> Option<u32> {
         let n = self.layout.fields;
-        let bytes = self.bytes;
-        let mut first = self.start;
+        let mut first = start;
         let old = self.body.stamps.len();
         let rows = ends.len() / n;
         self.body.stamps.resize(old + rows, Stamp::default());
@@ -328,7 +343,7 @@ impl Rows<'_> {
                 }
                 continue;
             }
-            let mut first = self.start;
+            let mut first = start;
             for (row, slot) in ends.chunks_exact(n).zip(values) {
                 let stop = row[n - 1] as usize;
                 let carriage = stop > first as usize && bytes[stop - 1] == b'\r';
@@ -339,8 +354,7 @@ impl Rows<'_> {
                 good &= ok;
             }
         }
-        self.start = first;
-        good.then_some(())
+        good.then_some(first)
     }
 }
 

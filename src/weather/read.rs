@@ -1,5 +1,6 @@
 //! From a path or bytes to columns on the grid.
 
+use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 use std::sync::OnceLock;
@@ -23,10 +24,19 @@ pub const MAX_LINE: usize = 64 << 10;
 /// A gzip that unpacks to more than this many times its size is none of a weather file; the first 16 MB are free.
 const MOST_TIMES: u64 = 100;
 const FREE_BYTES: u64 = 16 << 20;
+const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
+
+/// Bytes of a file in memory at a time: a block stays in the processor's cache from reading to checksum and numbers.
+const BLOCK: usize = 128 << 10;
 
 /// Reads a file into columns on the grid; nothing is completed or judged yet.
+///
+/// Text in good order is read block by block. Any other file is read whole, by which every message is exact.
 pub fn read_raw(path: &Path, hints: &ReadHints) -> Result<RawYear, WeatherError> {
     let name = path.display().to_string();
+    if let Some(raw) = File::open(path).ok().and_then(|file| in_blocks(&name, file, BLOCK, hints)) {
+        return raw;
+    }
     let bytes = read_up_to(path, MAX_BYTES).map_err(|e| match e.kind() {
         std::io::ErrorKind::FileTooLarge => WeatherError::Large {
             file: name.clone(),
@@ -62,7 +72,7 @@ pub fn read_up_to(path: &Path, most: u64) -> std::io::Result<Vec<u8>> {
         return Err(std::io::ErrorKind::FileTooLarge.into());
     }
     let mut bytes = Vec::with_capacity(meta.len() as usize + 1);
-    std::fs::File::open(path)?.take(most + 1).read_to_end(&mut bytes)?;
+    File::open(path)?.take(most + 1).read_to_end(&mut bytes)?;
     if bytes.len() as u64 > most {
         return Err(std::io::ErrorKind::FileTooLarge.into());
     }
@@ -77,6 +87,63 @@ fn plain_reason(e: &std::io::Error) -> String {
         std::io::ErrorKind::FileTooLarge => "is too large".into(),
         _ => e.to_string(),
     }
+}
+
+/// A plain text file in good order, read into one small buffer again and again; `None` for any other.
+pub(super) fn in_blocks(
+    name: &str,
+    mut file: File,
+    block: usize,
+    hints: &ReadHints,
+) -> Option<Result<RawYear, WeatherError>> {
+    let meta = file.metadata().ok()?;
+    // A pipe can be read only once, and would have to be read again.
+    if !meta.is_file() || meta.len() > MAX_BYTES {
+        return None;
+    }
+    let mut sum = (!hints.no_checksum).then(Sha256::new);
+    let mut buffer = vec![0; block];
+    // Fills the buffer behind what is kept in it: the text in it, and the end of its last whole row.
+    let mut fill = |buffer: &mut [u8], kept: usize| -> Option<(usize, usize)> {
+        let mut have = kept;
+        while have < buffer.len() {
+            match file.read(&mut buffer[have..]).ok()? {
+                0 => break,
+                read => have += read,
+            }
+        }
+        if let Some(sum) = &mut sum {
+            sum.update(&buffer[kept..have]);
+        }
+        let whole = if have < buffer.len() { have } else { memchr::memrchr(b'\n', &buffer[..have])? + 1 };
+        check_lines(name, &buffer[..whole]).ok()?;
+        Some((have, whole))
+    };
+    let (mut have, mut whole) = fill(&mut buffer, 0)?;
+    let mark = if buffer.starts_with(BYTE_ORDER_MARK) { BYTE_ORDER_MARK.len() } else { 0 };
+    let text = &buffer[mark..whole];
+    let head = header_of(name, text, hints).ok()?;
+    let mut at = mark + head.body_at;
+    let rows = fast::rows_of(&buffer[at..whole], meta.len() as usize - at);
+    let mut body = fast::Rows::new(&head.layout, rows, head.first_line)?;
+    loop {
+        body.take(&buffer[at..whole])?;
+        if have < buffer.len() {
+            break;
+        }
+        buffer.copy_within(whole..have, 0);
+        (have, whole) = fill(&mut buffer, have - whole)?;
+        at = 0;
+    }
+    let body = body.body;
+    if body.stamps.is_empty() || body.stamps.len() > MAX_ROWS {
+        return None;
+    }
+    Some(assemble(name, head, body, hints).map(|mut raw| {
+        raw.provenance.file = name.to_string();
+        raw.provenance.sha256 = sum.map_or_else(String::new, |sum| hex(&sum.finalize()));
+        raw
+    }))
 }
 
 /// As [`read_raw`], from bytes; `name` stands in messages.
@@ -112,7 +179,7 @@ fn read_bytes_alone(name: &str, bytes: &[u8], hints: &ReadHints) -> Result<RawYe
         unpacked = unpack(name, bytes)?;
         text = &unpacked;
     }
-    let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
+    let text = text.strip_prefix(BYTE_ORDER_MARK).unwrap_or(text);
     let mut raw = read_text(name, text, hints)?;
     raw.provenance.file = name.to_string();
     Ok(raw)
@@ -182,9 +249,7 @@ fn read_text(name: &str, text: &[u8], hints: &ReadHints) -> Result<RawYear, Weat
         check_text(name, top, 1)?;
     }
     check_lines(name, text)?;
-    let mut head = header(name, text, hints)?;
-    head.layout.columns.retain(|c| !hints.leave_out.contains(&c.quantity));
-    check_text(name, &text[..head.body_at], 1)?;
+    let head = header_of(name, text, hints)?;
     let rows = &text[head.body_at..];
     // A small file cannot hold so many rows, and is not counted.
     if rows.len() > 2 * MAX_ROWS && memchr::memchr_iter(b'\n', rows).count() > MAX_ROWS {
@@ -205,6 +270,14 @@ fn read_text(name: &str, text: &[u8], hints: &ReadHints) -> Result<RawYear, Weat
         return Err(WeatherError::Empty { file: name.into(), found: "the file has no rows".into() });
     }
     assemble(name, head, body, hints)
+}
+
+/// The header, with the columns that are asked for.
+fn header_of(name: &str, text: &[u8], hints: &ReadHints) -> Result<Header, WeatherError> {
+    let mut head = header(name, text, hints)?;
+    head.layout.columns.retain(|c| !hints.leave_out.contains(&c.quantity));
+    check_text(name, &text[..head.body_at], 1)?;
+    Ok(head)
 }
 
 fn assemble(name: &str, head: Header, mut body: Body, hints: &ReadHints) -> Result<RawYear, WeatherError> {

@@ -341,19 +341,86 @@ proptest! {
     ) {
         static TEXT: std::sync::OnceLock<String> = std::sync::OnceLock::new();
         let text = TEXT.get_or_init(|| specimen::epw(&specimen::year(24)).split_inclusive('\n').take(8 + 16).collect());
-        let mut bytes = text.clone().into_bytes();
-        for (at, how, byte) in changes {
-            let at = at % bytes.len();
-            match how {
-                0 => bytes[at] = byte,
-                1 => drop(bytes.remove(at)),
-                2 => bytes.insert(at, byte),
-                _ => bytes[at] = b",\n.-09\r "[byte as usize % 8],
-            }
-        }
+        let bytes = damaged(text, changes);
         if let Ok(head) = formats::header("x", &bytes, &ReadHints::default()) {
             agree(&bytes[head.body_at..], &head.layout);
         }
         let _ = read_raw_bytes("x", &bytes, &ReadHints::default());
+    }
+}
+
+/// A text with some bytes changed, removed or added.
+fn damaged(text: &str, changes: Vec<(usize, u8, u8)>) -> Vec<u8> {
+    let mut bytes = text.as_bytes().to_vec();
+    for (at, how, byte) in changes {
+        let at = at % bytes.len();
+        match how {
+            0 => bytes[at] = byte,
+            1 => drop(bytes.remove(at)),
+            2 => bytes.insert(at, byte),
+            _ => bytes[at] = b",\n.-09\r "[byte as usize % 8],
+        }
+    }
+    bytes
+}
+
+/// A file read block by block gives what it gives when it is read whole, if it is read so at all.
+fn agree_in_blocks(bytes: &[u8], block: usize, hints: &ReadHints) -> bool {
+    let mut file = tempfile::NamedTempFile::new().unwrap();
+    std::io::Write::write_all(&mut file, bytes).unwrap();
+    let again = std::fs::File::open(file.path()).unwrap();
+    match read::in_blocks("x", again, block, hints) {
+        Some(raw) => {
+            let apart = |raw: Result<RawYear, WeatherError>| match raw {
+                Ok(mut raw) => {
+                    let columns = std::mem::take(&mut raw.columns);
+                    let bits = columns.map(|c| c.map(|c| c.iter().map(|v| v.to_bits()).collect::<Vec<_>>()));
+                    (Some(bits), format!("{raw:?}"))
+                }
+                Err(e) => (None, e.to_string()),
+            };
+            assert!(apart(raw) == apart(read_raw_bytes("x", bytes, hints)));
+            true
+        }
+        None => false,
+    }
+}
+
+#[test]
+fn blocks_of_any_size_give_the_same_year() {
+    let y = specimen::year(24);
+    let hints = mapped_hints(Label::Ending, &y.place);
+    let mut tidy = Vec::new();
+    write_tidy(&y, &mut tidy).unwrap();
+    let marked = [b"\xef\xbb\xbf", tidy.as_slice()].concat();
+    let texts = [specimen::epw(&y), specimen::tmy3(&y), specimen::csv(&y, Label::Ending)]
+        .map(|text| text.replace("\r\n", "\n").into_bytes());
+    for text in texts.into_iter().chain([tidy, marked]) {
+        let unended = &text[..text.len() - 1];
+        let returns: Vec<u8> = String::from_utf8(text.clone()).unwrap().replace('\n', "\r\n").into();
+        // The last sizes end with the file, and one byte before and after it.
+        for block in [4_000, 10_007, 100_000, 1 << 17, text.len() - 1, text.len(), text.len() + 1] {
+            assert!(agree_in_blocks(&text, block, &hints), "{block}");
+            assert!(agree_in_blocks(unended, block, &hints), "{block} without the last line end");
+            assert!(agree_in_blocks(&returns, block, &hints), "{block} with carriage returns");
+        }
+        // A row, or the header, is longer than the block.
+        assert!(!agree_in_blocks(&text, 20, &hints));
+    }
+    let gone = ReadHints { no_checksum: true, ..ReadHints::default() };
+    assert!(agree_in_blocks(specimen::epw(&y).as_bytes(), 10_007, &gone));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(400))]
+    #[test]
+    fn blocks_and_whole_agree_on_damaged_files(
+        block in 1_000..9_000_usize,
+        changes in prop::collection::vec((0..16_000_usize, 0..4_u8, prop::num::u8::ANY), 0..3)
+    ) {
+        static TEXT: std::sync::OnceLock<String> = std::sync::OnceLock::new();
+        let text = TEXT.get_or_init(|| specimen::epw(&specimen::year(24)).split_inclusive('\n').take(8 + 72).collect());
+        let bytes = damaged(text, changes);
+        agree_in_blocks(&bytes, block, &ReadHints::default());
     }
 }
