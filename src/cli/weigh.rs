@@ -13,7 +13,7 @@ use crate::report::progress::Progress;
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page, tables};
 use crate::sky;
-use crate::tables::{Staged, Table, TableError, write_csv, write_whole};
+use crate::tables::{Bundle, Table, TableError, csv_bytes};
 use crate::units::Note;
 use crate::weather::{Period, Place, Provenance, ReadHints, WeatherYear, beside};
 use crate::weigh::{self, Study, Tick};
@@ -199,8 +199,32 @@ impl Weighed {
         out: &Path,
         hours: bool,
     ) -> Result<(), Box<dyn std::error::Error>> {
-        // The page first: if it cannot be made, nothing is written.
-        write_results(self, Some(&page(proposal)?), record, out, hours)
+        let page = page(proposal)?;
+        let files = self.begin_files(out, true, hours)?;
+        files.put("run.json", pretty(record)?.into_bytes());
+        files.put("report.html", page.into_bytes());
+        Ok(files.show()?)
+    }
+
+    /// The files of a run, of which the tables are on their way already; those that only a whole run knows where asked
+    /// for, and `hours.parquet`. The record is shown after the tables and the page last.
+    fn begin_files(&self, out: &Path, whole: bool, hours: bool) -> Result<Bundle, Box<dyn std::error::Error>> {
+        let files = Bundle::new(out)?;
+        let (site, study) = (&self.placed.place.name, &self.study);
+        let put = |name: &str, table: Table| -> Result<(), TableError> {
+            files.put(name, csv_bytes(&table, true, &out.join(name))?);
+            Ok(())
+        };
+        put("months.csv", tables::months(site, study))?;
+        put("years.csv", tables::years(site, study))?;
+        put("account.csv", tables::account(site, study))?;
+        if whole {
+            put("gap.csv", tables::gaps(site, study))?;
+        }
+        if hours {
+            files.put("hours.parquet", parquet_of(&self.hours_table(), &out.join("hours.parquet"))?);
+        }
+        Ok(files)
     }
 
     /// Every hour of every option as a table.
@@ -306,67 +330,35 @@ pub fn run(args: WeighArgs) -> CliResult {
         );
     }
     let weighed = if args.yield_only { Weighed::yields(job)? } else { Weighed::of(job)? };
+    let files = weighed.begin_files(&out, !args.yield_only, args.hours)?;
     let command = format!("yearlight weigh {}", args.job.display());
     let proposal = weighed.proposal(&command);
-    let record = weighed.record_of(&proposal.notes);
-    let page = (!args.yield_only).then(|| page(&proposal)).transpose()?;
-    write_results(&weighed, page.as_deref(), &record, &out, args.hours)?;
-    if args.json {
-        print(&serde_json::to_string_pretty(&record)?)?;
+    let record = pretty(&weighed.record_of(&proposal.notes))?;
+    let answer = if args.json {
+        record.clone()
     } else {
-        let words = Words::of(&proposal.language).unwrap_or(Words::english());
-        print(&console::answer(&proposal, words))?;
-        if args.inputs {
-            print(&inputs(&weighed.job))?;
-        }
+        console::answer(&proposal, Words::of(&proposal.language).unwrap_or(Words::english()))
+    };
+    files.put("run.json", record.into_bytes());
+    if !args.yield_only {
+        files.put("report.html", page(&proposal)?.into_bytes());
+    }
+    files.show()?;
+    print(&answer)?;
+    if args.inputs && !args.json {
+        print(&inputs(&weighed.job))?;
     }
     say(args.quiet, &format!("\nWritten to {}", out.display()));
     if args.open {
         open(&out.join("report.html"))?;
     }
     // The process ends: to give all this back piece by piece would serve nobody.
-    std::mem::forget((weighed, proposal, page));
+    std::mem::forget((weighed, proposal));
     Ok(Outcome::Done)
 }
 
-/// Makes a table of a site's study.
-type MadeOf = fn(&str, &Study) -> Table;
-
-/// Writes the tables and the record; with a page also what only a whole run knows.
-fn write_results(
-    weighed: &Weighed,
-    page: Option<&str>,
-    record: &impl serde::Serialize,
-    out: &Path,
-    hours: bool,
-) -> Result<(), Box<dyn std::error::Error>> {
-    std::fs::create_dir_all(out).map_err(|source| TableError::Write { path: out.into(), source })?;
-    let (site, study) = (&weighed.placed.place.name, &weighed.study);
-    // All files go to disk at once; the record shows when the tables are there, the page last.
-    let mut files: Vec<(&str, MadeOf)> =
-        vec![("months.csv", tables::months), ("years.csv", tables::years), ("account.csv", tables::account)];
-    if page.is_some() {
-        files.push(("gap.csv", tables::gaps));
-    }
-    let run = out.join("run.json");
-    std::thread::scope(|scope| -> Result<(), Box<dyn std::error::Error>> {
-        let begun: Vec<_> = files
-            .into_iter()
-            .map(|(name, table)| scope.spawn(move || write_csv(&table(site, study), &out.join(name))))
-            .collect();
-        let record = Staged::write(&run, (serde_json::to_string_pretty(record)? + "\n").as_bytes())?;
-        for file in begun {
-            file.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
-        }
-        if hours {
-            write_hours(weighed, &out.join("hours.parquet"))?;
-        }
-        Ok(record.show()?)
-    })?;
-    if let Some(page) = page {
-        write_whole(&out.join("report.html"), page.as_bytes())?;
-    }
-    Ok(())
+fn pretty(record: &impl serde::Serialize) -> Result<String, serde_json::Error> {
+    serde_json::to_string_pretty(record).map(|text| text + "\n")
 }
 
 /// A bar that grows with the runs that are found to lie ahead.
@@ -411,12 +403,12 @@ fn search(job: &Job, json: bool, quiet: bool) -> CliResult {
 }
 
 #[cfg(feature = "tables")]
-fn write_hours(weighed: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
-    Ok(crate::tables::write_parquet(&weighed.hours_table(), path)?)
+fn parquet_of(table: &Table, path: &Path) -> Result<Vec<u8>, Box<dyn std::error::Error>> {
+    Ok(crate::tables::parquet_bytes(table, path)?)
 }
 
 #[cfg(not(feature = "tables"))]
-fn write_hours(_: &Weighed, path: &Path) -> Result<(), Box<dyn std::error::Error>> {
+fn parquet_of(_: &Table, path: &Path) -> Result<Vec<u8>, Box<dyn std::error::Error>> {
     Err(format!("{}: this build writes no Parquet.\n  Build with the feature \"tables\".", path.display()).into())
 }
 
@@ -457,7 +449,7 @@ mod tests {
         let weighed = Weighed::of(job).unwrap();
         let proposal = weighed.proposal("yearlight weigh");
         let record = weighed.run_record(&proposal.notes);
-        write_results(&weighed, Some(&page(&proposal).unwrap()), &record, out, false).unwrap();
+        weighed.write(&proposal, &record, out, false).unwrap();
     }
 
     #[test]

@@ -2,6 +2,8 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::Sender;
+use std::thread::JoinHandle;
 
 use super::{Column, Table};
 
@@ -42,45 +44,99 @@ pub enum TableError {
 /// # Errors
 /// [`TableError::Write`] when the folder is missing, read-only or full; the temporary file is removed.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), TableError> {
-    Staged::write(path, bytes)?.show()
+    Staged::write(path.to_path_buf(), bytes)?.show()
 }
 
-/// A file that is on the disk under a temporary name; it takes its own by [`Staged::show`], else it is removed.
-pub struct Staged<'a> {
-    path: &'a Path,
+/// A file that is on the disk under a temporary name; it takes its own when it is shown, else it is removed.
+struct Staged {
+    path: PathBuf,
+    /// Empty when it was shown.
     part: PathBuf,
 }
 
-impl<'a> Staged<'a> {
-    /// The first half of [`write_whole`].
-    ///
-    /// # Errors
-    /// As [`write_whole`].
-    pub fn write(path: &'a Path, bytes: &[u8]) -> Result<Staged<'a>, TableError> {
+impl Staged {
+    fn write(path: PathBuf, bytes: &[u8]) -> Result<Staged, TableError> {
         let mut name = path.file_name().unwrap_or_default().to_os_string();
         name.push(format!(".{}.part", std::process::id()));
-        let staged = Staged { path, part: path.with_file_name(name) };
+        let staged = Staged { part: path.with_file_name(name), path };
         let written = std::fs::File::create(&staged.part).and_then(|mut file| {
             file.write_all(bytes)?;
             file.sync_data()
         });
-        written.map(|()| staged).map_err(|source| TableError::Write { path: path.to_path_buf(), source })
+        match written {
+            Ok(()) => Ok(staged),
+            Err(source) => Err(TableError::Write { path: staged.path.clone(), source }),
+        }
     }
 
-    /// The second half of [`write_whole`].
-    ///
-    /// # Errors
-    /// As [`write_whole`].
-    pub fn show(self) -> Result<(), TableError> {
-        let path = self.path.to_path_buf();
-        std::fs::rename(&self.part, self.path).map_err(|source| TableError::Write { path, source })
+    fn show(mut self) -> Result<(), TableError> {
+        match std::fs::rename(&self.part, &self.path) {
+            Ok(()) => {
+                self.part.clear();
+                Ok(())
+            }
+            Err(source) => Err(TableError::Write { path: self.path.clone(), source }),
+        }
     }
 }
 
-impl Drop for Staged<'_> {
+impl Drop for Staged {
     fn drop(&mut self) {
-        // Gone already when it was shown.
-        let _ = std::fs::remove_file(&self.part);
+        if !self.part.as_os_str().is_empty() {
+            let _ = std::fs::remove_file(&self.part);
+        }
+    }
+}
+
+/// Files of one folder that belong together. They go to disk while the next is made, and take their names together,
+/// in the order in which they were put, when all are there.
+pub struct Bundle {
+    folder: PathBuf,
+    /// Gone when the bundle is closed.
+    next: Option<Sender<(PathBuf, Vec<u8>)>>,
+    desk: Option<JoinHandle<Result<Vec<Staged>, TableError>>>,
+}
+
+impl Bundle {
+    /// Makes the folder.
+    ///
+    /// # Errors
+    /// [`TableError::Write`] when it cannot be made.
+    pub fn new(folder: &Path) -> Result<Bundle, TableError> {
+        std::fs::create_dir_all(folder).map_err(|source| TableError::Write { path: folder.into(), source })?;
+        let (next, files) = std::sync::mpsc::channel::<(PathBuf, Vec<u8>)>();
+        let desk =
+            std::thread::spawn(move || files.into_iter().map(|(path, bytes)| Staged::write(path, &bytes)).collect());
+        Ok(Bundle { folder: folder.into(), next: Some(next), desk: Some(desk) })
+    }
+
+    /// One more file.
+    pub fn put(&self, name: &str, bytes: Vec<u8>) {
+        if let Some(next) = &self.next {
+            // After a file that could not be written nobody takes more; `show` says which it was.
+            let _ = next.send((self.folder.join(name), bytes));
+        }
+    }
+
+    /// Waits until all are on the disk and gives them their names.
+    ///
+    /// # Errors
+    /// [`TableError::Write`] of the first file that could not be written; then none takes its name.
+    pub fn show(mut self) -> Result<(), TableError> {
+        self.close()?.into_iter().try_for_each(Staged::show)
+    }
+
+    fn close(&mut self) -> Result<Vec<Staged>, TableError> {
+        self.next = None;
+        let written = self.desk.take().map_or(Ok(Ok(Vec::new())), JoinHandle::join);
+        written.unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+    }
+}
+
+impl Drop for Bundle {
+    fn drop(&mut self) {
+        // Not shown: what is under way is waited for and removed.
+        let _ = self.close();
     }
 }
 
@@ -134,6 +190,35 @@ mod tests {
         write_whole(&good, b"abc").unwrap();
         assert_eq!(std::fs::read(&good).unwrap(), b"abc");
         assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn a_bundle_shows_all_or_nothing() {
+        let dir = tempfile::tempdir().unwrap();
+        let names = || {
+            let mut names: Vec<_> =
+                std::fs::read_dir(dir.path().join("run")).unwrap().map(|e| e.unwrap().file_name()).collect();
+            names.sort();
+            names
+        };
+        let begun = || Bundle::new(&dir.path().join("run")).unwrap();
+        let bundle = begun();
+        bundle.put("a.csv", b"abc".to_vec());
+        drop(bundle);
+        assert!(names().is_empty(), "not shown");
+        let bundle = begun();
+        bundle.put("a.csv", b"abc".to_vec());
+        bundle.put("no such folder/b.csv", b"abc".to_vec());
+        bundle.put("c.csv", b"abc".to_vec());
+        let error = bundle.show().unwrap_err().to_string();
+        assert!(error.contains("b.csv: cannot be written"), "{error}");
+        assert!(names().is_empty(), "one of them could not be written");
+        let bundle = begun();
+        bundle.put("a.csv", b"abc".to_vec());
+        bundle.put("c.csv", b"cde".to_vec());
+        bundle.show().unwrap();
+        assert_eq!(names(), ["a.csv", "c.csv"]);
+        assert_eq!(std::fs::read(dir.path().join("run/c.csv")).unwrap(), b"cde");
     }
 
     // The csv crate's reader is the outside judge; the table library's writer the other one, in `frame`.

@@ -55,6 +55,14 @@ pub fn from_frame(frame: &DataFrame) -> PolarsResult<Table> {
 /// # Errors
 /// [`TableError`] when the table cannot be encoded or the file cannot be written.
 pub fn write_parquet(table: &Table, path: &Path) -> Result<(), TableError> {
+    write_whole(path, &parquet_bytes(table, path)?)
+}
+
+/// The table as a Parquet file.
+///
+/// # Errors
+/// [`TableError::Encode`] when the table cannot be encoded; `path` stands in the message.
+pub fn parquet_bytes(table: &Table, path: &Path) -> Result<Vec<u8>, TableError> {
     let fail = |e: PolarsError| TableError::Encode { path: path.to_path_buf(), reason: e.to_string() };
     let mut frame = to_frame(table).map_err(fail)?;
     let mut bytes = Vec::new();
@@ -62,7 +70,7 @@ pub fn write_parquet(table: &Table, path: &Path) -> Result<(), TableError> {
         .with_compression(ParquetCompression::Uncompressed)
         .finish(&mut frame)
         .map_err(fail)?;
-    write_whole(path, &bytes)
+    Ok(bytes)
 }
 
 /// Reads a Parquet file as a table.

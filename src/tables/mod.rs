@@ -10,9 +10,11 @@ mod groups;
 #[cfg(feature = "tables")]
 mod trust;
 
-pub use files::{Staged, TableError, csv_bytes, write_csv, write_whole};
+pub use files::{Bundle, TableError, csv_bytes, write_csv, write_whole};
 #[cfg(feature = "tables")]
-pub use frame::{from_frame, group_rows, parquet_as_csv, read_parquet, read_parquet_columns, to_frame, write_parquet};
+pub use frame::{
+    from_frame, group_rows, parquet_as_csv, parquet_bytes, read_parquet, read_parquet_columns, to_frame, write_parquet,
+};
 #[cfg(feature = "tables")]
 pub use groups::RowGroups;
 
