@@ -8,6 +8,7 @@ use std::sync::OnceLock;
 use serde::Deserialize;
 use serde::de::value::MapAccessDeserializer;
 use serde::de::{Deserializer, MapAccess, SeqAccess, Visitor};
+use serde_json::value::RawValue;
 
 /// What may stand at one place of a document.
 #[derive(Debug, Default, Deserialize)]
@@ -41,7 +42,23 @@ pub(super) struct Node {
     pub description: Cow<'static, str>,
     /// What references name; at the root only.
     #[serde(rename = "$defs")]
-    defs: Keyed<Node>,
+    defs: Keyed<Definition>,
+}
+
+/// A description that is read when something refers to it first: few jobs have all sections.
+#[derive(Debug, Deserialize)]
+#[serde(transparent)]
+struct Definition {
+    #[serde(borrow)]
+    text: &'static RawValue,
+    #[serde(skip)]
+    node: OnceLock<Box<Node>>,
+}
+
+impl Definition {
+    fn node(&self) -> &Node {
+        self.node.get_or_init(|| serde_json::from_str(self.text.get()).unwrap_or_default())
+    }
 }
 
 impl Node {
@@ -75,7 +92,7 @@ impl Schema {
         let mut node = node;
         for _ in 0..8 {
             match node.reference.strip_prefix("#/$defs/") {
-                Some(name) => node = self.0.defs.get(name).unwrap_or(node),
+                Some(name) => node = self.0.defs.get(name).map_or(node, Definition::node),
                 None => break,
             }
         }

@@ -277,7 +277,8 @@ pub(crate) mod tests {
     pub(crate) fn english_in(text: &str) -> Vec<String> {
         let (en, de) = (Words::english(), Words::of("de").unwrap());
         let file: File = toml::from_str(include_str!("words/de.phrases.toml")).unwrap();
-        let mut pairs: Vec<(String, String)> = en.keys().map(|k| (en.t(k).to_string(), de.t(k).to_string())).collect();
+        let mut pairs: Vec<(String, String)> =
+            en.keys().map(|k| (en.t(&k).to_string(), de.t(&k).to_string())).collect();
         pairs.extend(file.phrase);
         // The longest stretch between slots, where it is long enough to be told from chance.
         let stretches: Vec<String> = pairs

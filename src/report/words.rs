@@ -1,5 +1,6 @@
 //! The words of the reports: one file for each language, in `words/`.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
@@ -10,17 +11,26 @@ use crate::energy::Effect;
 /// The words and the number style of one language.
 #[derive(Debug)]
 pub struct Words {
-    map: BTreeMap<String, String>,
+    sections: Sections,
     style: NumberStyle,
     console_style: NumberStyle,
     phrases: Phrases,
 }
+
+/// Words by section and key.
+type Sections = BTreeMap<&'static str, BTreeMap<&'static str, Cow<'static, str>>>;
 
 /// Tags of the languages that ship, first the default.
 pub const LANGUAGES: [&str; 2] = ["en", "de"];
 
 static ENGLISH: OnceLock<Words> = OnceLock::new();
 static GERMAN: OnceLock<Words> = OnceLock::new();
+
+/// The word under `section.key`.
+fn word_of<'a>(sections: &'a Sections, key: &str) -> Option<&'a str> {
+    let (section, key) = key.split_once('.')?;
+    Some(sections.get(section)?.get(key)?)
+}
 
 impl Words {
     /// The words of a language; `None` when it does not ship. An empty tag means English.
@@ -40,15 +50,9 @@ impl Words {
         ENGLISH.get_or_init(|| Words::read(include_str!("words/en.toml"), ""))
     }
 
-    fn read(text: &str, phrases: &str) -> Words {
-        let sections: BTreeMap<String, BTreeMap<String, String>> = toml::from_str(text).unwrap_or_default();
-        let mut map = BTreeMap::new();
-        for (section, words) in sections {
-            for (key, word) in words {
-                map.insert(format!("{section}.{key}"), word);
-            }
-        }
-        let of = |key: &str, other: &str| map.get(key).cloned().unwrap_or_else(|| other.to_string());
+    fn read(text: &'static str, phrases: &str) -> Words {
+        let sections: Sections = toml::from_str(text).unwrap_or_default();
+        let of = |key: &str, other: &str| word_of(&sections, key).unwrap_or(other).to_string();
         let style = NumberStyle {
             decimal: of("number.decimal", "."),
             thousands: of("number.thousands", " "),
@@ -56,17 +60,17 @@ impl Words {
             none: of("number.none", "-"),
         };
         let console_style = NumberStyle { thousands: " ".into(), minus: "-".into(), none: "-".into(), ..style.clone() };
-        Words { map, phrases: Phrases::read(phrases, &style.decimal), style, console_style }
+        Words { sections, phrases: Phrases::read(phrases, &style.decimal), style, console_style }
     }
 
     /// The word under a key; the key itself when there is none.
     pub fn t<'a>(&'a self, key: &'a str) -> &'a str {
-        self.map.get(key).map_or(key, String::as_str)
+        self.find(key).unwrap_or(key)
     }
 
     /// The word under a key, if there is one.
     pub fn find(&self, key: &str) -> Option<&str> {
-        self.map.get(key).map(String::as_str)
+        word_of(&self.sections, key)
     }
 
     /// The word under a key with `{name}` filled in.
@@ -94,8 +98,8 @@ impl Words {
 
     /// All keys.
     #[cfg(test)]
-    pub(super) fn keys(&self) -> impl Iterator<Item = &str> {
-        self.map.keys().map(String::as_str)
+    pub(super) fn keys(&self) -> impl Iterator<Item = String> {
+        self.sections.iter().flat_map(|(section, words)| words.keys().map(move |key| format!("{section}.{key}")))
     }
 
     /// How this language writes numbers on a page.
@@ -153,7 +157,7 @@ impl Words {
 
     /// Name of a cause of the gap: the word under `[cause]`, or the text itself.
     pub fn cause<'a>(&'a self, name: &'a str) -> &'a str {
-        self.map.get(&format!("cause.{name}")).map_or(name, String::as_str)
+        self.find(&format!("cause.{name}")).unwrap_or(name)
     }
 }
 
@@ -227,16 +231,16 @@ mod tests {
     #[test]
     fn all_languages_hold_the_same_keys_and_placeholders() {
         let english = Words::english();
-        assert!(english.map.len() > 150);
+        let ours: Vec<String> = english.keys().collect();
+        assert!(ours.len() > 150);
         for tag in LANGUAGES {
             let other = Words::of(tag).unwrap();
             assert_eq!(other.t("language.tag"), tag);
-            let ours: Vec<&String> = english.map.keys().collect();
-            let theirs: Vec<&String> = other.map.keys().collect();
-            assert_eq!(ours, theirs, "keys of {tag}");
-            for (key, word) in &english.map {
-                assert_eq!(placeholders(word), placeholders(&other.map[key]), "placeholders of {key} in {tag}");
-                assert!(!other.map[key].trim().is_empty() || key == "number.thousands", "{key} in {tag} is empty");
+            assert_eq!(ours, other.keys().collect::<Vec<_>>(), "keys of {tag}");
+            for key in &ours {
+                let (word, theirs) = (english.t(key), other.t(key));
+                assert_eq!(placeholders(word), placeholders(theirs), "placeholders of {key} in {tag}");
+                assert!(!theirs.trim().is_empty() || key == "number.thousands", "{key} in {tag} is empty");
             }
         }
         assert!(Words::of("xx").is_none());
@@ -278,11 +282,12 @@ mod tests {
             "chart.dhi",
         ];
         let (en, de) = (Words::english(), Words::of("de").unwrap());
-        for (key, word) in &en.map {
-            if shared.iter().any(|s| key == s || (s.ends_with('.') && key.starts_with(s))) {
+        for key in en.keys() {
+            let word = en.t(&key);
+            if shared.iter().any(|s| key == *s || (s.ends_with('.') && key.starts_with(s))) {
                 continue;
             }
-            assert_ne!(word, &de.map[key], "{key} is not translated");
+            assert_ne!(word, de.t(&key), "{key} is not translated");
         }
     }
 
@@ -301,8 +306,7 @@ mod tests {
             }
         }
         let english = Words::english();
-        let mut sections: Vec<&str> = english.map.keys().filter_map(|k| k.split('.').next()).collect();
-        sections.dedup();
+        let sections: Vec<&str> = english.sections.keys().copied().collect();
         let mut asked = std::collections::BTreeSet::new();
         for literal in text.split('"').filter(|l| l.len() < 40) {
             if literal.split_once('.').is_some_and(|(s, rest)| {
@@ -315,11 +319,11 @@ mod tests {
             }
         }
         for key in &asked {
-            assert!(english.map.contains_key(key), "the code asks for {key}, which no language file holds");
+            assert!(english.find(key).is_some(), "the code asks for {key}, which no language file holds");
         }
-        for key in english.map.keys() {
+        for key in english.keys() {
             let filed = ["cause.", "number.", "language."].iter().any(|s| key.starts_with(s));
-            assert!(filed || asked.contains(key), "{key} stands in the language file, but nothing asks for it");
+            assert!(filed || asked.contains(&key), "{key} stands in the language file, but nothing asks for it");
         }
     }
 
