@@ -1,0 +1,98 @@
+"""The whole process of `weigh --yield-only`, three options on an open plane, against start-up and the `csv` crate.
+
+    cargo build --release
+    cargo bench --no-default-features --bench energy --no-run
+    python3 benches/process.py target/release/yearlight target/release/deps/energy-* --epw FILE [--windows 9]
+
+Everything is pinned to one core and taken in turns, so that all figures are of the same windows: start to exit of
+`--version` (start-up), of `weigh`, and the median of the bench `read_by_csv_crate`. What is held to the limit of three
+is (weigh - start-up) / csv.
+"""
+
+import argparse
+import os
+import re
+import resource
+import statistics
+import subprocess
+import tempfile
+import time
+from pathlib import Path
+
+JOB = """title = "Three on a plane"
+parts = "{parts}"
+[weather]
+file = "{epw}"
+[[plane]]
+name = "roof"
+tilt_deg = 12
+azimuth_deg = 180
+[cable]
+one_way_m = 60
+area_mm2 = 4
+[strings]
+t_cold_c = -19
+v_limit = 1000
+"""
+OPTION = """[[option]]
+tag = "{tag}"
+module = "{module}"
+inverter = "K33"
+target_kw = 40
+"""
+
+
+def timed(command, runs):
+    """Median milliseconds from start to exit."""
+    times = []
+    for _ in range(runs):
+        begun = time.perf_counter()
+        subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=True)
+        times.append(1e3 * (time.perf_counter() - begun))
+    return statistics.median(times)
+
+
+def faults(command):
+    """Page faults of one run."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_minflt
+    subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=True)
+    return resource.getrusage(resource.RUSAGE_CHILDREN).ru_minflt - before
+
+
+def csv_ms(bench):
+    """Median of the bench, milliseconds."""
+    said = subprocess.run([bench, "--bench", "read_by_csv_crate"], capture_output=True, text=True, check=True,
+                          cwd=Path(__file__).parent.parent).stdout
+    numbers = re.search(r"read_by_csv_crate\s+(.*)", said).group(1).split("│")
+    value, unit = numbers[2].split()
+    return float(value) * {"ms": 1, "µs": 1e-3, "s": 1e3}[unit]
+
+
+def main():
+    ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    ask.add_argument("program", type=Path)
+    ask.add_argument("bench", type=Path, help="the built bench `energy`")
+    ask.add_argument("--epw", type=Path, required=True)
+    ask.add_argument("--windows", type=int, default=9)
+    ask.add_argument("--runs", type=int, default=60, help="processes of each kind in a window")
+    given = ask.parse_args()
+    os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
+    program = str(given.program.resolve())
+    parts = Path(__file__).parent.parent / "configs/merrowby-parts.toml"
+    with tempfile.TemporaryDirectory() as folder:
+        job = Path(folder) / "plain.toml"
+        text = JOB.format(parts=parts.resolve(), epw=given.epw.resolve())
+        text += "".join(OPTION.format(tag=tag, module=module) for tag, module in zip("ABC", ["P410", "N445", "N435B"]))
+        job.write_text(text)
+        weigh = [program, "weigh", str(job), "--yield-only", "--quiet", "--out", str(Path(folder) / "out")]
+        start = [program, "--version"]
+        print(f"page faults: weigh {faults(weigh)}, start-up {faults(start)}")
+        ratios = []
+        for _ in range(given.windows):
+            csv, up, whole = csv_ms(str(given.bench.resolve())), timed(start, given.runs), timed(weigh, given.runs)
+            ratios.append((whole - up) / csv)
+            print(f"csv {csv:6.2f} ms  start-up {up:6.2f} ms  weigh {whole:6.2f} ms  ratio {ratios[-1]:5.2f}")
+        print(f"median ratio {statistics.median(ratios):.2f}")
+
+
+main()
