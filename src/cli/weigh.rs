@@ -13,7 +13,7 @@ use crate::report::progress::Progress;
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page, tables};
 use crate::sky;
-use crate::tables::{Bundle, Table, TableError, csv_bytes};
+use crate::tables::{Bundle, Table, csv_bytes};
 use crate::units::Note;
 use crate::weather::{Period, Place, Provenance, ReadHints, WeatherYear, beside};
 use crate::weigh::{self, Study, Tick};
@@ -200,21 +200,18 @@ impl Weighed {
         hours: bool,
     ) -> Result<(), Box<dyn std::error::Error>> {
         let page = page(proposal)?;
-        let files = self.begin_files(out, true, hours)?;
-        files.put("run.json", pretty(record)?.into_bytes());
-        files.put("report.html", page.into_bytes());
+        let mut files = self.begin_files(out, true, hours)?;
+        files.put("run.json", pretty(record)?.as_bytes())?;
+        files.put("report.html", page.as_bytes())?;
         Ok(files.show()?)
     }
 
-    /// The files of a run, of which the tables are on their way already; those that only a whole run knows where asked
-    /// for, and `hours.parquet`. The record is shown after the tables and the page last.
+    /// The files of a run, with the tables put; those that only a whole run knows where asked for, and `hours.parquet`.
+    /// The record comes after the tables and the page last.
     fn begin_files(&self, out: &Path, whole: bool, hours: bool) -> Result<Bundle, Box<dyn std::error::Error>> {
-        let files = Bundle::new(out)?;
+        let mut files = Bundle::new(out)?;
         let (site, study) = (&self.placed.place.name, &self.study);
-        let put = |name: &str, table: Table| -> Result<(), TableError> {
-            files.put(name, csv_bytes(&table, true, &out.join(name))?);
-            Ok(())
-        };
+        let mut put = |name: &str, table: Table| files.put(name, &csv_bytes(&table, true, &out.join(name))?);
         put("months.csv", tables::months(site, study))?;
         put("years.csv", tables::years(site, study))?;
         put("account.csv", tables::account(site, study))?;
@@ -222,7 +219,7 @@ impl Weighed {
             put("gap.csv", tables::gaps(site, study))?;
         }
         if hours {
-            files.put("hours.parquet", parquet_of(&self.hours_table(), &out.join("hours.parquet"))?);
+            files.put("hours.parquet", &parquet_of(&self.hours_table(), &out.join("hours.parquet"))?)?;
         }
         Ok(files)
     }
@@ -330,19 +327,16 @@ pub fn run(args: WeighArgs) -> CliResult {
         );
     }
     let weighed = if args.yield_only { Weighed::yields(job)? } else { Weighed::of(job)? };
-    let files = weighed.begin_files(&out, !args.yield_only, args.hours)?;
+    let mut files = weighed.begin_files(&out, !args.yield_only, args.hours)?;
     let command = format!("yearlight weigh {}", args.job.display());
     let proposal = weighed.proposal(&command);
     let record = pretty(&weighed.record_of(&proposal.notes))?;
-    let answer = if args.json {
-        record.clone()
-    } else {
-        console::answer(&proposal, Words::of(&proposal.language).unwrap_or(Words::english()))
-    };
-    files.put("run.json", record.into_bytes());
+    files.put("run.json", record.as_bytes())?;
     if !args.yield_only {
-        files.put("report.html", page(&proposal)?.into_bytes());
+        files.put("report.html", page(&proposal)?.as_bytes())?;
     }
+    let words = Words::of(&proposal.language).unwrap_or(Words::english());
+    let answer = if args.json { record } else { console::answer(&proposal, words) };
     files.show()?;
     print(&answer)?;
     if args.inputs && !args.json {

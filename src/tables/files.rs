@@ -2,8 +2,6 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::Sender;
-use std::thread::JoinHandle;
 
 use super::{Column, Table};
 
@@ -44,10 +42,10 @@ pub enum TableError {
 /// # Errors
 /// [`TableError::Write`] when the folder is missing, read-only or full; the temporary file is removed.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), TableError> {
-    Staged::write(path.to_path_buf(), bytes)?.show()
+    Staged::write(path.to_path_buf(), bytes, true)?.show()
 }
 
-/// A file that is on the disk under a temporary name; it takes its own when it is shown, else it is removed.
+/// A file that is written under a temporary name; it takes its own when it is shown, else it is removed.
 struct Staged {
     path: PathBuf,
     /// Empty when it was shown.
@@ -55,13 +53,13 @@ struct Staged {
 }
 
 impl Staged {
-    fn write(path: PathBuf, bytes: &[u8]) -> Result<Staged, TableError> {
+    fn write(path: PathBuf, bytes: &[u8], flush: bool) -> Result<Staged, TableError> {
         let mut name = path.file_name().unwrap_or_default().to_os_string();
         name.push(format!(".{}.part", std::process::id()));
         let staged = Staged { part: path.with_file_name(name), path };
         let written = std::fs::File::create(&staged.part).and_then(|mut file| {
             file.write_all(bytes)?;
-            file.sync_data()
+            if flush { file.sync_data() } else { Ok(()) }
         });
         match written {
             Ok(()) => Ok(staged),
@@ -88,13 +86,14 @@ impl Drop for Staged {
     }
 }
 
-/// Files of one folder that belong together. They go to disk while the next is made, and take their names together,
-/// in the order in which they were put, when all are there.
+/// Files of one folder that belong together: they take their names together, in the order in which they were put, when
+/// all are written. A killed run leaves nothing that looks whole.
+///
+/// They are not flushed to disk one by one, which would take longer than a small run: after a power cut within seconds,
+/// run it again.
 pub struct Bundle {
     folder: PathBuf,
-    /// Gone when the bundle is closed.
-    next: Option<Sender<(PathBuf, Vec<u8>)>>,
-    desk: Option<JoinHandle<Result<Vec<Staged>, TableError>>>,
+    files: Vec<Staged>,
 }
 
 impl Bundle {
@@ -104,39 +103,24 @@ impl Bundle {
     /// [`TableError::Write`] when it cannot be made.
     pub fn new(folder: &Path) -> Result<Bundle, TableError> {
         std::fs::create_dir_all(folder).map_err(|source| TableError::Write { path: folder.into(), source })?;
-        let (next, files) = std::sync::mpsc::channel::<(PathBuf, Vec<u8>)>();
-        let desk =
-            std::thread::spawn(move || files.into_iter().map(|(path, bytes)| Staged::write(path, &bytes)).collect());
-        Ok(Bundle { folder: folder.into(), next: Some(next), desk: Some(desk) })
+        Ok(Bundle { folder: folder.into(), files: Vec::new() })
     }
 
     /// One more file.
-    pub fn put(&self, name: &str, bytes: Vec<u8>) {
-        if let Some(next) = &self.next {
-            // After a file that could not be written nobody takes more; `show` says which it was.
-            let _ = next.send((self.folder.join(name), bytes));
-        }
-    }
-
-    /// Waits until all are on the disk and gives them their names.
     ///
     /// # Errors
-    /// [`TableError::Write`] of the first file that could not be written; then none takes its name.
-    pub fn show(mut self) -> Result<(), TableError> {
-        self.close()?.into_iter().try_for_each(Staged::show)
+    /// [`TableError::Write`] when it cannot be written; when the bundle is dropped, all that were put are gone.
+    pub fn put(&mut self, name: &str, bytes: &[u8]) -> Result<(), TableError> {
+        self.files.push(Staged::write(self.folder.join(name), bytes, false)?);
+        Ok(())
     }
 
-    fn close(&mut self) -> Result<Vec<Staged>, TableError> {
-        self.next = None;
-        let written = self.desk.take().map_or(Ok(Ok(Vec::new())), JoinHandle::join);
-        written.unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-    }
-}
-
-impl Drop for Bundle {
-    fn drop(&mut self) {
-        // Not shown: what is under way is waited for and removed.
-        let _ = self.close();
+    /// Gives the files their names.
+    ///
+    /// # Errors
+    /// [`TableError::Write`] of the first that cannot take its name.
+    pub fn show(self) -> Result<(), TableError> {
+        self.files.into_iter().try_for_each(Staged::show)
     }
 }
 
@@ -202,20 +186,20 @@ mod tests {
             names
         };
         let begun = || Bundle::new(&dir.path().join("run")).unwrap();
-        let bundle = begun();
-        bundle.put("a.csv", b"abc".to_vec());
+        let mut bundle = begun();
+        bundle.put("a.csv", b"abc").unwrap();
+        assert_eq!(names().len(), 1, "under another name");
         drop(bundle);
         assert!(names().is_empty(), "not shown");
-        let bundle = begun();
-        bundle.put("a.csv", b"abc".to_vec());
-        bundle.put("no such folder/b.csv", b"abc".to_vec());
-        bundle.put("c.csv", b"abc".to_vec());
-        let error = bundle.show().unwrap_err().to_string();
+        let mut bundle = begun();
+        bundle.put("a.csv", b"abc").unwrap();
+        let error = bundle.put("no such folder/b.csv", b"abc").unwrap_err().to_string();
         assert!(error.contains("b.csv: cannot be written"), "{error}");
+        drop(bundle);
         assert!(names().is_empty(), "one of them could not be written");
-        let bundle = begun();
-        bundle.put("a.csv", b"abc".to_vec());
-        bundle.put("c.csv", b"cde".to_vec());
+        let mut bundle = begun();
+        bundle.put("a.csv", b"abc").unwrap();
+        bundle.put("c.csv", b"cde").unwrap();
         bundle.show().unwrap();
         assert_eq!(names(), ["a.csv", "c.csv"]);
         assert_eq!(std::fs::read(dir.path().join("run/c.csv")).unwrap(), b"cde");
