@@ -99,7 +99,7 @@ fn further_plane(bencher: Bencher) {
 fn further_option(bencher: Bencher) {
     let (weather, job) = (weather(), job(1));
     let plan = Plan::of(&job, &weather).expect("a plan");
-    let (mut lights, mut scratch) = (Lights::new(&plan.site, &plan.common), Scratch::default());
+    let (mut lights, mut scratch) = (Lights::new(&plan.site, &plan.common), Scratch::brief());
     bencher.bench_local(|| run_under(black_box(&plan.options[0].setup), &mut lights, &mut scratch));
 }
 
@@ -108,7 +108,7 @@ fn further_option(bencher: Bencher) {
 fn further_option_and_glass(bencher: Bencher) {
     let (weather, job) = (weather(), job(1));
     let plan = Plan::of(&job, &weather).expect("a plan");
-    let mut scratch = Scratch::default();
+    let mut scratch = Scratch::brief();
     bencher.bench_local(|| run(black_box(&plan.options[0].setup), &plan.site, &plan.common, &mut scratch));
 }
 
@@ -117,7 +117,7 @@ fn further_option_and_glass(bencher: Bencher) {
 fn further_option_bare(bencher: Bencher) {
     let (weather, job) = (weather(), job(1));
     let plan = Plan::of(&job, &weather).expect("a plan");
-    let mut scratch = Scratch::default();
+    let mut scratch = Scratch::brief();
     bencher.bench_local(|| open_energy(black_box(&plan.options[0].setup), &plan.site, &plan.common, &mut scratch));
 }
 
@@ -127,7 +127,7 @@ fn chain_from_arrays(bencher: Bencher, options: usize) {
     let (weather, job) = (weather(), job(options));
     let plan = Plan::of(&job, &weather).expect("a plan");
     let open = Skyline::new(&[]).expect("open");
-    let mut scratch = Scratch::default();
+    let mut scratch = Scratch::brief();
     bencher.bench_local(|| {
         let site = SiteLight::over(black_box(&weather), &job.spec.plane, &open, SkyModel::Perez);
         let mut lights = Lights::new(&site, &plan.common);

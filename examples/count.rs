@@ -52,7 +52,7 @@ fn main() {
     let plan = Plan::of(&job, &weather).expect("a plan");
     let sun = SunTrack::over(&weather);
     let site = SiteLight::over(&weather, &job.spec.plane, &open, SkyModel::Perez);
-    let mut scratch = Scratch::default();
+    let mut scratch = Scratch::brief();
     for _ in 0..times {
         match part {
             "raw" => drop(black_box(read_raw_bytes("w.epw", black_box(&bytes), &common::hints()))),

@@ -157,7 +157,7 @@ fn kept_stages_give_the_bits_of_the_plain_chain() {
         let weather = sky::read(&job.weather_path(), &hints).unwrap_or_else(|e| panic!("{e}"));
         let plan = Plan::of(&job, &weather).unwrap_or_else(|e| panic!("{name}: {e}"));
         let setup = |k: usize| &plan.options[k].setup;
-        let mut scratch = Scratch::default();
+        let (mut scratch, mut brief) = (Scratch::default(), Scratch::brief());
         let mut stages = Stages::new(&plan.site, &plan.common);
         for k in 1..plan.options.len() {
             let players = weigh::differing(setup(0), setup(k));
@@ -168,13 +168,27 @@ fn kept_stages_give_the_bits_of_the_plain_chain() {
             }
         }
         for option in &plan.options {
-            let months = run(&option.setup, &plan.site, &plan.common, &mut scratch).months;
-            assert_eq!(stages.months(&option.setup), months, "{name}, {}", option.tag);
+            let sums = run(&option.setup, &plan.site, &plan.common, &mut scratch);
+            assert_eq!(stages.months(&option.setup), sums.months, "{name}, {}", option.tag);
+            // Columns of one block only.
+            assert_eq!(
+                run(&option.setup, &plan.site, &plan.common, &mut brief),
+                sums,
+                "{name}, {} in brief",
+                option.tag
+            );
+            assert_eq!(brief.p_delivered, scratch.p_delivered, "{name}, {} in brief", option.tag);
             // Without strings, as one lumped array.
             let mut lumped = option.setup.clone();
             lumped.wiring.inputs.clear();
-            let months = run(&lumped, &plan.site, &plan.common, &mut scratch).months;
-            assert_eq!(stages.months(&lumped), months, "{name}, {} lumped", option.tag);
+            let sums = run(&lumped, &plan.site, &plan.common, &mut scratch);
+            assert_eq!(stages.months(&lumped), sums.months, "{name}, {} lumped", option.tag);
+            assert_eq!(
+                run(&lumped, &plan.site, &plan.common, &mut brief),
+                sums,
+                "{name}, {} lumped in brief",
+                option.tag
+            );
         }
         // Work was kept: far fewer fronts than runs.
         assert!(stages.made()[0] < 200, "{:?}", stages.made());

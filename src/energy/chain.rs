@@ -22,6 +22,8 @@ const BLOCK: usize = 512;
 /// Working columns, reused from run to run so that a thousand runs allocate once.
 #[derive(Debug, Default)]
 pub struct Scratch {
+    /// All columns but `p_delivered` hold one block only.
+    brief: bool,
     block: Block,
     light: Work,
     sums: Sums,
@@ -57,8 +59,21 @@ impl Default for Block {
 }
 
 impl Scratch {
+    /// For runs of which only sums and `p_delivered` are asked for: the other columns hold the last block, which stays
+    /// in the nearest cache.
+    pub fn brief() -> Scratch {
+        Scratch { brief: true, ..Scratch::default() }
+    }
+
+    /// Where the steps of a block stand in the columns.
+    fn place(&self, span: &Range<usize>) -> Range<usize> {
+        if self.brief { 0..span.len() } else { span.clone() }
+    }
+
     pub(super) fn fit(&mut self, n: usize, parts: usize) {
-        for column in [&mut self.p_dc, &mut self.v_dc, &mut self.p_delivered] {
+        self.p_delivered.resize(n, 0.0);
+        let n = if self.brief { n.min(BLOCK) } else { n };
+        for column in [&mut self.p_dc, &mut self.v_dc] {
             column.resize(n, 0.0);
         }
         self.ac.fit(n);
@@ -221,7 +236,7 @@ pub struct YearSums {
     pub export_net_kwh: [f64; 12],
 }
 
-/// One option over the year, with account and months; the columns stay in `s`.
+/// One option over the year, with account and months; the columns stay in `s`, unless it is brief.
 pub fn run(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> YearSums {
     run_under(setup, &mut Lights::new(site, common), s)
 }
@@ -280,14 +295,15 @@ fn begin(setup: &Setup, lights: &mut Lights<'_>, s: &mut Scratch) {
 
 /// One block from the inverters' input to the meter.
 fn plant(setup: &Setup, site: &SiteLight, common: &Common, (month, span): Span, s: &mut Scratch) {
+    let place = s.place(&span);
     let sums = &mut s.sums.plant;
-    let p_dc = &s.p_dc[span.clone()];
+    let p_dc = &s.p_dc[place.clone()];
     sums.dc.add(month, p_dc);
     let conversion = &setup.conversion;
-    let volts = volts(setup, &s.v_dc[span.clone()]);
+    let volts = volts(setup, &s.v_dc[place.clone()]);
     let t_amb = &site.sky.t_amb[span.clone()];
-    conversion.inverter.convert_steps(conversion.count, p_dc, volts, t_amb, s.ac.steps(span.clone()));
-    let [before, ac, draw] = s.ac.steps(span.clone());
+    conversion.inverter.convert_steps(conversion.count, p_dc, volts, t_amb, s.ac.steps(place.clone()));
+    let [before, ac, draw] = s.ac.steps(place);
     sums.open.add(month, before);
     sums.limited.add(month, ac);
     sums.draw.add(month, draw);
@@ -304,12 +320,13 @@ fn plant(setup: &Setup, site: &SiteLight, common: &Common, (month, span): Span, 
 
 /// One block with the AC and export limits lifted.
 fn open_plant(setup: &Setup, common: &Common, (month, span): Span, s: &mut Scratch) {
+    let place = s.place(&span);
     let sums = &mut s.sums.plant;
     let conversion = &setup.conversion;
-    let volts = volts(setup, &s.v_dc[span.clone()]);
-    let p_dc = &s.p_dc[span.clone()];
-    conversion.inverter.convert_open_steps(conversion.count, p_dc, volts, s.ac.steps(span.clone()));
-    let [before, _, draw] = s.ac.steps(span);
+    let volts = volts(setup, &s.v_dc[place.clone()]);
+    let p_dc = &s.p_dc[place.clone()];
+    conversion.inverter.convert_open_steps(conversion.count, p_dc, volts, s.ac.steps(place.clone()));
+    let [before, _, draw] = s.ac.steps(place);
     if common.ac_cable.is_none() {
         sums.open.add(month, before);
     }
@@ -425,11 +442,11 @@ fn less(x: &[f64; 12], y: &[f64; 12]) -> [f64; 12] {
 /// the cable.
 fn dc(setup: &Setup, site: &SiteLight, (month, span): Span, s: &mut Scratch, account: bool) {
     let none = PartShade::default();
-    let n = span.len();
+    let (n, place) = (span.len(), s.place(&span));
     for (k, &(p, _)) in setup.mounting.parts.iter().enumerate() {
         let shade = setup.shade.get(k).unwrap_or(&none);
         let PartColumns { light, t_cell, rel, v, settled, .. } = &mut s.parts[k];
-        let (t_cell, rel, v) = (&mut t_cell[span.clone()], &mut rel[span.clone()], &mut v[span.clone()]);
+        let (t_cell, rel, v) = (&mut t_cell[place.clone()], &mut rel[place.clone()], &mut v[place.clone()]);
         let Block { ones, a, b, low, .. } = &mut s.block;
         let (a, b, low) = (&mut a[..n], &mut b[..n], &mut low[..n]);
 
@@ -459,8 +476,8 @@ fn dc(setup: &Setup, site: &SiteLight, (month, span): Span, s: &mut Scratch, acc
             sums.rel.add(month, rel);
         }
     }
-    s.p_dc[span.clone()].fill(0.0);
-    s.v_dc[span.clone()].fill(0.0);
+    s.p_dc[place.clone()].fill(0.0);
+    s.v_dc[place].fill(0.0);
     if setup.wiring.inputs.is_empty() {
         lumped(setup, (month, span), s, account);
     } else {
@@ -521,6 +538,7 @@ pub(super) fn or<'a>(column: &'a [f64], other: &'a [f64]) -> &'a [f64] {
 /// Cable, with `r = P / P_stc` of the module and `u = V_mp / V_mp,stc`: loss / P_stc = c (r / u)^2, because the
 /// string current is P / V and `c` is the loss at rated current over rated power.
 fn lumped(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
+    let place = s.place(&span);
     let wiring = &setup.wiring;
     let n = span.len();
     let per_v_stc = 1.0 / wiring.electrical.point(G_STC, T_STC).v_mp;
@@ -528,7 +546,7 @@ fn lumped(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
     let mismatch = wiring.mismatch.kept();
     for (k, &(_, share)) in setup.mounting.parts.iter().enumerate() {
         let part = &mut s.parts[k];
-        let (rel, v, i) = (&part.rel[span.clone()], &mut part.v[span.clone()], &mut part.i[span.clone()]);
+        let (rel, v, i) = (&part.rel[place.clone()], &mut part.v[place.clone()], &mut part.i[place.clone()]);
         let work = &mut s.block.work[..n];
         let p0_w = setup.nameplate.p0_w() * share;
         scaled(rel, light_induced, i);
@@ -540,7 +558,7 @@ fn lumped(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
             v.fill(1.0 / per_v_stc);
         }
         cable(i, v, mismatch, wiring.cable_at_stc, per_v_stc, work);
-        weighted_sum(work, p0_w, &mut s.p_dc[span.clone()]);
+        weighted_sum(work, p0_w, &mut s.p_dc[place.clone()]);
         if account {
             s.sums.parts[k].lump.add(month, i);
             s.sums.parts[k].cable.add(month, work);
@@ -550,11 +568,12 @@ fn lumped(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
 
 /// Strings on their inputs: shared voltage, window, current limit, cable.
 fn strings(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
+    let place = s.place(&span);
     let wiring = &setup.wiring;
     // Power of the wiring's own modules, W, taken over as a share of this nameplate.
     let watts = wiring.p_module_w * setup.constant_kept();
     for part in &mut s.parts {
-        current(&part.rel[span.clone()], &part.v[span.clone()], watts, &mut part.i[span.clone()]);
+        current(&part.rel[place.clone()], &part.v[place.clone()], watts, &mut part.i[place.clone()]);
     }
     let modules = f64::from(wiring.modules());
     for (k, input) in wiring.inputs.iter().enumerate() {
@@ -566,9 +585,9 @@ fn strings(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
                 count: x.count,
                 loop_ohm: x.loop_ohm,
                 g: &part.g_eff()[span.clone()],
-                t: &part.t_cell[span.clone()],
-                v_mp: &part.v[span.clone()],
-                i_mp: &part.i[span.clone()],
+                t: &part.t_cell[place.clone()],
+                v_mp: &part.v[place.clone()],
+                i_mp: &part.i[place.clone()],
             }
         };
         match input.strings.as_slice() {
@@ -580,8 +599,8 @@ fn strings(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
         let weight = f64::from(input.alike * here) / modules;
         let work = &mut s.block.work[..span.len()];
         difference(&s.input.held, &s.input.cable, work);
-        weighted_sum(work, scale_of(setup) * f64::from(input.alike), &mut s.p_dc[span.clone()]);
-        weighted_sum(&s.input.v, weight, &mut s.v_dc[span.clone()]);
+        weighted_sum(work, scale_of(setup) * f64::from(input.alike), &mut s.p_dc[place.clone()]);
+        weighted_sum(&s.input.v, weight, &mut s.v_dc[place.clone()]);
         if account {
             let sums = &mut s.sums.inputs[k];
             sums.shared.add(month, &s.input.shared);

@@ -131,7 +131,7 @@ impl Plan {
 
     /// The first year of every option, in the order of the job.
     pub fn years(&self) -> Vec<OptionYear> {
-        let (mut lights, mut scratch) = (Lights::new(&self.site, &self.common), Scratch::default());
+        let (mut lights, mut scratch) = (Lights::new(&self.site, &self.common), Scratch::brief());
         let mut year = |option: &PlannedOption| option.year_of(&run_under(&option.setup, &mut lights, &mut scratch));
         self.options.iter().map(&mut year).collect()
     }

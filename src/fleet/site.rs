@@ -118,10 +118,16 @@ impl Stages {
 }
 
 /// What a thread keeps from site to site.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct Bench {
     scratch: Scratch,
     fits: Fits,
+}
+
+impl Default for Bench {
+    fn default() -> Bench {
+        Bench { scratch: Scratch::brief(), fits: Fits::default() }
+    }
 }
 
 /// What all sites share.

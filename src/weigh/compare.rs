@@ -92,7 +92,7 @@ fn weighed(
     let course = Passing::of(spec);
     let n = spec.ageing.years.max(1);
 
-    let (mut lights, mut scratch) = (Lights::new(&plan.site, &common), Scratch::default());
+    let (mut lights, mut scratch) = (Lights::new(&plan.site, &common), Scratch::brief());
     let cases: Vec<Case> = plan
         .options
         .iter()
@@ -485,7 +485,7 @@ pub struct Brief {
 }
 
 /// All options of a job in short, for very many sites: the same numbers as [`study`], without doubt, money and claims.
-/// `scratch` is working memory that callers keep from site to site.
+/// `scratch` is working memory that callers keep from site to site; a brief one will do.
 ///
 /// # Errors
 /// As [`study`].
