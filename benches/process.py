@@ -5,14 +5,15 @@
     python3 benches/process.py target/release/yearlight target/release/deps/energy-* --epw FILE [--windows 9]
 
 Everything is pinned to one core and taken in turns, so that all figures are of the same windows: start to exit of
-`--version` (start-up), of `weigh`, and the median of the bench `read_by_csv_crate`. What is held to the limit of three
-is (weigh - start-up) / csv.
+`--version` (start-up), of `weigh` into a new folder and over the files of the run before, and the median of the bench
+`read_by_csv_crate`. What is held to the limit of three is (weigh - start-up) / csv.
 """
 
 import argparse
 import os
 import re
 import resource
+import shutil
 import statistics
 import subprocess
 import tempfile
@@ -42,10 +43,12 @@ target_kw = 40
 """
 
 
-def timed(command, runs):
-    """Median milliseconds from start to exit."""
+def timed(command, runs, remove=None):
+    """Median milliseconds from start to exit; a folder to remove before each run."""
     times = []
     for _ in range(runs):
+        if remove:
+            shutil.rmtree(remove, ignore_errors=True)
         begun = time.perf_counter()
         subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=True)
         times.append(1e3 * (time.perf_counter() - begun))
@@ -84,15 +87,19 @@ def main():
         text = JOB.format(parts=parts.resolve(), epw=given.epw.resolve())
         text += "".join(OPTION.format(tag=tag, module=module) for tag, module in zip("ABC", ["P410", "N445", "N435B"]))
         job.write_text(text)
-        weigh = [program, "weigh", str(job), "--yield-only", "--quiet", "--out", str(Path(folder) / "out")]
+        out = str(Path(folder) / "out")
+        weigh = [program, "weigh", str(job), "--yield-only", "--quiet", "--out", out]
         start = [program, "--version"]
         print(f"page faults: weigh {faults(weigh)}, start-up {faults(start)}")
         ratios = []
         for _ in range(given.windows):
-            csv, up, whole = csv_ms(str(given.bench.resolve())), timed(start, given.runs), timed(weigh, given.runs)
-            ratios.append((whole - up) / csv)
-            print(f"csv {csv:6.2f} ms  start-up {up:6.2f} ms  weigh {whole:6.2f} ms  ratio {ratios[-1]:5.2f}")
-        print(f"median ratio {statistics.median(ratios):.2f}")
+            csv, up = csv_ms(str(given.bench.resolve())), timed(start, given.runs)
+            new, over = timed(weigh, given.runs, out), timed(weigh, given.runs)
+            ratios.append(((new - up) / csv, (over - up) / csv))
+            print(f"csv {csv:5.2f} ms  start-up {up:5.2f} ms  weigh, new folder {new:5.2f} ms: {ratios[-1][0]:4.2f}  "
+                  f"over files {over:5.2f} ms: {ratios[-1][1]:4.2f}")
+        new, over = (statistics.median(column) for column in zip(*ratios))
+        print(f"median ratios: {new:.2f} into a new folder, {over:.2f} over files")
 
 
 main()

@@ -111,11 +111,12 @@ fn sky(s: &Source) -> SkyView {
     let step_h = s.weather.step_h();
     let mut steps = [0.0; 12];
     let mut sums = [[0.0; 12]; 3];
-    for i in 0..s.weather.len() {
-        let m = s.weather.month_of(i);
-        steps[m] += 1.0;
+    let per_day = s.weather.steps_per_day;
+    for d in 0..s.weather.days.len() {
+        let (m, day) = (s.weather.month_of_day(d), d * per_day..(d + 1) * per_day);
+        steps[m] += per_day as f64;
         for (sum, column) in sums.iter_mut().zip([&s.weather.ghi, &s.weather.dhi, &s.weather.t_amb]) {
-            sum[m] += column[i];
+            sum[m] = column[day.clone()].iter().fold(sum[m], |sum, x| sum + x);
         }
     }
     let energy = |sum: [f64; 12]| whole.then(|| sum.map(|x| x * step_h / 1000.0));

@@ -189,6 +189,9 @@ fn effect_key(effect: Effect) -> &'static str {
 
 /// Columns that a text takes on a console: wide characters count two, combining marks none.
 pub fn columns(text: &str) -> usize {
+    if text.bytes().all(|b| (0x20..0x7f).contains(&b)) {
+        return text.len();
+    }
     text.chars()
         .map(|c| match c as u32 {
             0..=0x1f | 0x7f | 0x300..=0x36f | 0x200b..=0x200f | 0x202a..=0x202e | 0xfe00..=0xfe0f => 0,

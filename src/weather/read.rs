@@ -27,7 +27,7 @@ const FREE_BYTES: u64 = 16 << 20;
 const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 
 /// Bytes of a file in memory at a time: a block stays in the processor's cache from reading to checksum and numbers.
-const BLOCK: usize = 128 << 10;
+const BLOCK: usize = 64 << 10;
 
 /// Reads a file into columns on the grid; nothing is completed or judged yet.
 ///
