@@ -8,7 +8,7 @@ use serde_json::json;
 
 use super::{CliResult, Outcome, print, say, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
-use crate::job::{self, Job, Placed};
+use crate::job::{self, FileDigest, Job, JobRecord, Placed};
 use crate::report::progress::Progress;
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page, tables};
@@ -68,7 +68,7 @@ pub struct WeighArgs {
 #[derive(serde::Serialize)]
 struct RunRecord<'a> {
     #[serde(flatten)]
-    inputs: &'a serde_json::Value,
+    inputs: &'a JobRecord,
     weather: WeatherRecord<'a>,
     study: &'a Study,
     notes: &'a [Note],
@@ -98,7 +98,7 @@ pub struct Weighed {
     /// Every hour of every option.
     pub hours: Vec<HourColumns>,
     /// The job's own part of the run record.
-    inputs: serde_json::Value,
+    inputs: JobRecord,
 }
 
 impl Weighed {
@@ -123,7 +123,7 @@ impl Weighed {
         job: Job,
         weather: WeatherYear,
         several: &[WeatherYear],
-        mut inputs: serde_json::Value,
+        mut inputs: JobRecord,
     ) -> Result<Weighed, Box<dyn std::error::Error>> {
         add_weather_file(&mut inputs, &weather);
         let placed = job.settle(&weather)?;
@@ -232,19 +232,16 @@ impl Weighed {
 }
 
 /// Puts the weather file among the files of a record; a run repeated from its record has it there already.
-fn add_weather_file(inputs: &mut serde_json::Value, weather: &WeatherYear) {
+fn add_weather_file(inputs: &mut JobRecord, weather: &WeatherYear) {
     let Provenance { file, sha256, .. } = &weather.provenance;
-    let digest = crate::job::FileDigest { file: file.clone(), sha256: sha256.clone() };
-    if let Some(files) = inputs.get_mut("files").and_then(serde_json::Value::as_array_mut) {
-        files.retain(|f| f.get("file").and_then(serde_json::Value::as_str) != Some(file.as_str()));
-        files.push(json!(digest));
-    }
+    inputs.files.retain(|f| f.file != *file);
+    inputs.files.push(FileDigest { file: file.clone(), sha256: sha256.clone() });
 }
 
 /// The record of a job; the words of the answer are made ready on the way.
-fn inputs_of(job: &Job) -> serde_json::Value {
+fn inputs_of(job: &Job) -> JobRecord {
     Words::english();
-    job.record()
+    job.inputs()
 }
 
 /// The checked weather year of a job, text or Parquet; of a file with several years, a typical year made from them.

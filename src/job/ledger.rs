@@ -43,8 +43,13 @@ pub(super) fn silent_defaults() -> [SilentDefault; 5] {
 impl Job {
     /// Every input, in the order of the file's sections, with the defaults that were taken.
     pub fn ledger(&self) -> Vec<LedgerLine> {
+        self.ledger_of(&self.spec_json())
+    }
+
+    /// [`Job::ledger`] of the job's own [`Job::spec_json`].
+    pub(super) fn ledger_of(&self, spec: &Value) -> Vec<LedgerLine> {
         let silent = silent_defaults();
-        let mut leaves = self.leaves(&silent);
+        let mut leaves = self.leaves(spec, &silent);
         // Site first, parts last; within a section as the structs have it.
         leaves.sort_by_key(|leaf| match leaf.path.split('.').next().unwrap_or(&leaf.path) {
             "site" => 0,
@@ -88,13 +93,13 @@ impl Job {
 
     /// Paths of all inputs, in no order.
     pub(super) fn input_paths(&self) -> Vec<String> {
-        let leaves = self.leaves(&silent_defaults());
+        let leaves = self.leaves(&self.spec_json(), &silent_defaults());
         leaves.into_iter().map(|leaf| leaf.path).filter(|path| is_input(path)).collect()
     }
 
     /// The resolved sections, and the defaults that the models take.
-    pub(super) fn leaves(&self, silent: &[SilentDefault]) -> Vec<Leaf> {
-        let mut leaves = leaves(self.spec_json());
+    pub(super) fn leaves(&self, spec: &Value, silent: &[SilentDefault]) -> Vec<Leaf> {
+        let mut leaves = leaves(spec);
         for (pattern, value, _) in silent {
             let owners = self.owners(pattern).into_iter();
             leaves.extend(owners.map(|path| Leaf { path, pattern: pattern.to_string(), value: value.clone() }));
@@ -187,19 +192,19 @@ pub(super) struct Leaf {
 }
 
 /// All leaves of a document.
-pub(super) fn leaves(json: Value) -> Vec<Leaf> {
+pub(super) fn leaves(json: &Value) -> Vec<Leaf> {
     let mut out = Vec::with_capacity(256);
     walk(json, &mut String::new(), &mut String::new(), &mut out);
     out
 }
 
-fn walk(value: Value, path: &mut String, pattern: &mut String, out: &mut Vec<Leaf>) {
+fn walk(value: &Value, path: &mut String, pattern: &mut String, out: &mut Vec<Leaf>) {
     let (path_len, pattern_len) = (path.len(), pattern.len());
     match value {
         Value::Object(map) => {
             let tags = ["module", "inverter"].contains(&pattern.as_str());
             for (key, inner) in map {
-                for (text, key) in [(&mut *path, key.as_str()), (&mut *pattern, if tags { "*" } else { &key })] {
+                for (text, key) in [(&mut *path, key.as_str()), (&mut *pattern, if tags { "*" } else { key })] {
                     if !text.is_empty() {
                         text.push('.');
                     }
@@ -212,7 +217,7 @@ fn walk(value: Value, path: &mut String, pattern: &mut String, out: &mut Vec<Lea
         }
         Value::Array(items) if items.iter().any(Value::is_object) => {
             pattern.push_str("[]");
-            for (i, item) in items.into_iter().enumerate() {
+            for (i, item) in items.iter().enumerate() {
                 path.push('.');
                 match ["tag", "name"].iter().find_map(|k| item.get(*k).and_then(Value::as_str)) {
                     Some(name) => path.push_str(name),
@@ -224,6 +229,6 @@ fn walk(value: Value, path: &mut String, pattern: &mut String, out: &mut Vec<Lea
             pattern.truncate(pattern_len);
         }
         Value::Null => {}
-        value => out.push(Leaf { path: path.clone(), pattern: pattern.clone(), value }),
+        value => out.push(Leaf { path: path.clone(), pattern: pattern.clone(), value: value.clone() }),
     }
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 
 use super::check::check;
@@ -17,20 +17,38 @@ use super::tree::{Entry, Kind, Tree, from_json as tree_from_json};
 use super::{FileDigest, Job};
 use crate::units::Note;
 
+/// The inputs of a run: what `run.json` holds besides the results. [`crate::job::load`] takes a file with these keys in
+/// place of a job file, and then makes the same record again.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct JobRecord {
+    /// Name of the job.
+    pub name: String,
+    /// Folder that paths are relative to.
+    pub base: String,
+    /// All sections resolved, parts included.
+    pub job: Value,
+    /// Every input.
+    pub inputs: Vec<LedgerLine>,
+    /// Checksums.
+    pub files: Vec<FileDigest>,
+}
+
 impl Job {
-    /// The inputs of a run: what `run.json` holds besides the results.
-    ///
-    /// Keys: `name` and `base` of the job, `job` (all sections resolved, parts included), `inputs` (the
-    /// [`LedgerLine`]s), `files` (checksums). [`crate::job::load`] takes a file with these keys in place of a job
-    /// file, and then makes the same record again.
+    /// The inputs of a run.
+    pub fn inputs(&self) -> JobRecord {
+        let job = self.spec_json();
+        JobRecord {
+            name: self.name.clone(),
+            base: self.record_base.as_ref().unwrap_or(&self.base).display().to_string().replace('\\', "/"),
+            inputs: self.ledger_of(&job),
+            job,
+            files: self.files.clone(),
+        }
+    }
+
+    /// [`Job::inputs`] as JSON.
     pub fn record(&self) -> Value {
-        json!({
-            "name": self.name,
-            "base": self.record_base.as_ref().unwrap_or(&self.base).display().to_string().replace('\\', "/"),
-            "job": self.spec_json(),
-            "inputs": self.ledger(),
-            "files": self.files,
-        })
+        json!(self.inputs())
     }
 }
 

@@ -59,8 +59,9 @@ fn ledger_tells_given_from_default_and_names_sources() {
 
 #[test]
 fn every_number_has_a_unit_or_none_by_design() {
-    let without: Vec<String> = demo()
-        .leaves(&ledger::silent_defaults())
+    let job = demo();
+    let without: Vec<String> = job
+        .leaves(&job.spec_json(), &ledger::silent_defaults())
         .into_iter()
         .filter(|leaf| ledger::is_input(&leaf.path) && !leaf.value.is_string() && !leaf.value.is_boolean())
         .map(|leaf| leaf.pattern)
