@@ -336,6 +336,9 @@ fn open_plant(setup: &Setup, common: &Common, (month, span): Span, s: &mut Scrat
 
 /// Sends power before the AC limit through the AC side.
 fn open_side(common: &Common, month: usize, before: &[f64], block: &mut Block, sums: &mut [ByMonth; 2]) {
+    if common.ac_cable.is_none() && common.transformer.is_none() {
+        return;
+    }
     let work = &mut block.work[..before.len()];
     work.copy_from_slice(before);
     ac_side(common, month, work, &mut block.loss, sums);
