@@ -232,6 +232,28 @@ fn the_southern_twin_of_a_clear_year_is_within_three_percent() {
     }
 }
 
+/// A lumped array loses the stated share to mismatch, no more and no less.
+#[test]
+fn mismatch_of_a_lumped_array_is_the_share_stated() {
+    let mut job = varied(30.0, 180.0, 2.0, 50.0, 30.0, "perez");
+    job.spec.losses.mismatch_pct = 2.5;
+    let plan = Plan::of(&job, cloudy()).unwrap();
+    for option in &plan.options {
+        let mut lumped = option.setup.clone();
+        lumped.wiring.inputs.clear();
+        let account = run(&lumped, &plan.site, &plan.common, &mut Scratch::default()).account;
+        let mut left: f64 = account.nominal_kwh.iter().sum();
+        let mut lines = account.lines.iter();
+        let mismatch = lines.find(|line| {
+            let here = line.effect == yearlight::energy::Effect::Mismatch;
+            left += if here { 0.0 } else { line.kwh() };
+            here
+        });
+        let share = mismatch.expect("a line").kwh() / left;
+        assert!((share + 0.025).abs() < 1e-9, "{}: {share}", option.tag);
+    }
+}
+
 #[test]
 fn no_light_gives_no_energy_but_the_draw() {
     let mut dark = cloudy().clone();

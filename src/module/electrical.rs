@@ -832,6 +832,45 @@ mod tests {
         assert_eq!(plain.with_gamma(-0.30 / 100.0).unwrap().with_low_light(&sheet, 0.97).unwrap(), weak);
     }
 
+    // Worked by hand from the forms that the comments state.
+    #[test]
+    fn floors_meet_and_stay_above_zero() {
+        for (x, want) in [(1.1, 1.1), (0.3, 0.3), (0.0, 0.15), (-0.3, 0.1), (-1.2, 0.05)] {
+            near(above_zero(x), want, 1e-15, "above zero");
+        }
+        for (q, want) in [(0.2, 1.2), (-0.4, 0.6), (-0.5, 0.5), (-1.0, 0.25), (-2.5, 0.1)] {
+            near(soft(q), want, 1e-15, "soft");
+        }
+        for (a, want) in [(1.0, 1.0), (0.6, 1.0 / 0.6), (0.4, 2.0), (0.0, 1.0 / 0.45), (-0.8, 1.0 / 0.425)] {
+            near(over_low_light(1.0, a), want, 1e-15, "over weak light");
+        }
+    }
+
+    #[test]
+    fn points_in_weak_light_have_bounds_and_tell_when_they_are_missing() {
+        let fit = |points: &str| {
+            let text = format!(
+                "p_stc_w = 410\nv_mp = 31.25\ni_mp = 13.12\nv_oc = 37.4\ni_sc = 13.95\ngamma_pct_per_k = -0.35\n\
+                 beta_pct_per_k = -0.275\nlow_light = {points}\nlength_mm = 1722\nwidth_mm = 1134"
+            );
+            Electrical::fit(&toml::from_str(&text).unwrap(), None)
+        };
+        for refused in [
+            "[[4.9, 0.9]]",
+            "[[1501, 1.0]]",
+            "[[200, 0.29]]",
+            "[[200, 1.31]]",
+            "[[1000, 0.99]]",
+            "[[200, 0.96], [200, 0.97]]",
+        ] {
+            assert!(fit(refused).unwrap_err().to_string().contains("low_light"), "{refused}");
+        }
+        let missing = |points: &str| fit(points).unwrap().1.iter().any(|n| n.code == "module.low-light-default");
+        // What a sheet says of 700 W/m2 and above says nothing of weak light.
+        assert!(missing("[]") && missing("[[700, 0.995]]") && missing("[[900, 0.998], [1000, 1]]"));
+        assert!(!missing("[[600, 0.99]]") && !missing("[[200, 0.96], [700, 0.995]]"));
+    }
+
     fn near(found: f64, wanted: f64, relative: f64, what: &str) {
         assert!((found / wanted - 1.0).abs() <= relative, "{what}: {found} against {wanted}");
     }

@@ -324,6 +324,27 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_table_is_completed_at_both_ends() {
+        let table = Glass::table(&[[40.0, 0.995], [70.0, 0.93]]).unwrap();
+        let at = |deg: f64| table.at(deg.to_radians().cos());
+        // Straight between cells of the cosine: the bend of a cubic that falls by 0.93 in 20 deg (0.35 rad), at most
+        // 6 x 0.93 / 0.35^2 or about 50, times a cell squared over 8.
+        let near = |deg: f64, want: f64| (at(deg) - want).abs() < 50.0 / (8.0 * (CELLS * CELLS) as f64);
+        assert!(near(0.0, 1.0) && near(40.0, 0.995) && near(70.0, 0.93), "{} {}", at(40.0), at(70.0));
+        assert!(near(90.0, 0.0) && (0.995..1.0).contains(&at(20.0)) && (0.0..0.93).contains(&at(80.0)));
+        // One that begins at 0 keeps its own value there, which is 1 within half a percent.
+        assert!((Glass::table(&[[0.0, 1.004], [70.0, 0.93]]).unwrap().at(1.0) - 1.004).abs() < 1e-12);
+        for bad in [
+            vec![[0.0, 0.99], [70.0, 0.93]],
+            vec![[0.0, 1.0]],
+            vec![[0.0, 1.0], [0.0, 0.9]],
+            vec![[0.0, 1.0], [91.0, 0.1]],
+        ] {
+            assert!(Glass::table(&bad).is_err(), "{bad:?}");
+        }
+    }
+
+    #[test]
     fn columns_over_tilts_are_the_factors_themselves() {
         let tilts: Vec<f64> = (0..=900).map(|k| f64::from(k) / 10.0).collect();
         let table = Glass::table(&[[0.0, 1.0], [50.0, 0.99], [70.0, 0.93], [80.0, 0.8]]).unwrap();

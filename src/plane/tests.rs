@@ -88,6 +88,49 @@ fn tilt_zero_returns_the_horizontal() {
     }
 }
 
+// The model's sum of circumsolar light, even sky and horizon band is cut at 0 (Perez et al. 1990): worked by hand for a
+// wall that faces the sun at 60 degrees of zenith, where sky and ground see half, the band counts by sin 90 = 1.
+#[test]
+fn a_dark_band_uses_up_the_sky_then_the_light_around_the_sun() {
+    let sun = |up: f64| SunTrack {
+        steps: vec![12],
+        month_start: [0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1],
+        east: vec![0.0],
+        north: vec![-(1.0 - up * up).sqrt()],
+        up: vec![up],
+        zenith: vec![up.acos()],
+        e0n: vec![1361.0],
+        air_mass: vec![2.0],
+    };
+    let split = |band: f64| {
+        let sky = Sky {
+            model: SkyModel::Perez,
+            normal: vec![140.0],
+            even: vec![60.0],
+            band: vec![band],
+            ghi: vec![0.0],
+            dni: vec![100.0],
+            dhi: vec![80.0],
+            t_amb: vec![10.0],
+            wind: vec![1.0],
+            albedo: Vec::new(),
+        };
+        let light = PlaneLight::on(&plane(90.0, 180.0), &sun(0.5), &sky, &Skyline::new(&[]).unwrap());
+        [light.beam[0], light.sky[0]]
+    };
+    let cos_aoi = 0.75_f64.sqrt();
+    let around = 40.0 * cos_aoi;
+    for (band, beam, sky) in [
+        (20.0, 100.0 * cos_aoi + around, 50.0),
+        (-20.0, 100.0 * cos_aoi + around, 10.0),
+        (-40.0, 100.0 * cos_aoi + around - 10.0, 0.0),
+        (-90.0, 100.0 * cos_aoi, 0.0),
+    ] {
+        let [got_beam, got_sky] = split(band);
+        assert!((got_beam - beam).abs() < 1e-12 && (got_sky - sky).abs() < 1e-12, "{band}: {got_beam} {got_sky}");
+    }
+}
+
 #[test]
 fn even_sky_on_a_wall() {
     let weather = weather(45.0, 24);

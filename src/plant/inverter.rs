@@ -383,6 +383,21 @@ pub(crate) mod tests {
     }
 
     #[test]
+    fn derating_has_bounds() {
+        let with = |point: [f64; 2]| {
+            let mut sheet = demo();
+            sheet.derate = vec![point];
+            Inverter::new(&sheet).map(|_| ())
+        };
+        for good in [[-60.0, 0.0], [120.0, 66_000.0], [45.0, 33_000.0]] {
+            with(good).unwrap();
+        }
+        for bad in [[-60.1, 1.0], [120.1, 1.0], [f64::NAN, 1.0], [45.0, -1.0], [45.0, 66_001.0], [45.0, f64::NAN]] {
+            assert!(with(bad).unwrap_err().to_string().contains("derate[0]"), "{bad:?}");
+        }
+    }
+
+    #[test]
     fn heat_and_current_lower_the_limit() {
         let mut sheet = demo();
         sheet.derate = vec![[45.0, 33_000.0], [60.0, 18_000.0]];

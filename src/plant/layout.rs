@@ -147,6 +147,11 @@ mod tests {
         assert_eq!(words(&[20, 20, 19, 19], 2, 2, 2), ["20, 19", "20, 19"]);
         assert_eq!(words(&[20, 20, 20], 1, 1, 2), ["20/20/20"]);
         assert_eq!(assign(&[20, 20], 1, None, None).inverters[0].words(), "20/20");
+        let unequal = |strings: &[u32], inputs| assign(strings, 1, Some(inputs), Some(2)).unequal_inputs();
+        assert_eq!(
+            (unequal(&[23, 23, 23, 23], 3), unequal(&[20, 19, 18, 17], 2), unequal(&[20, 20, 18, 17], 2)),
+            (0, 2, 1)
+        );
     }
 
     #[test]
