@@ -232,6 +232,109 @@ fn the_southern_twin_of_a_clear_year_is_within_three_percent() {
     }
 }
 
+/// Half of the modules on each of two equal planes give what all give on one.
+#[test]
+fn a_lumped_array_may_be_counted_in_two_parts() {
+    let plan = Plan::of(&varied(30.0, 180.0, 2.0, 50.0, 30.0, "perez"), cloudy()).unwrap();
+    let mut scratch = Scratch::default();
+    let mut stages = Stages::new(&plan.site, &plan.common);
+    for option in &plan.options {
+        let mut whole = option.setup.clone();
+        whole.wiring.inputs.clear();
+        let mut parts = whole.clone();
+        parts.mounting = yearlight::energy::Mounting { parts: vec![(0, 0.25), (0, 0.75)] };
+        let kwh = |sums: [yearlight::energy::MonthSums; 12]| sums.map(|m| m.e_ac_kwh);
+        let one = kwh(run(&whole, &plan.site, &plan.common, &mut scratch).months);
+        let two = kwh(run(&parts, &plan.site, &plan.common, &mut scratch).months);
+        let kept = kwh(stages.months(&parts));
+        for m in 0..12 {
+            assert!((two[m] / one[m] - 1.0).abs() < 1e-12, "{} {m}: {} {}", option.tag, one[m], two[m]);
+            assert_eq!(kept[m], two[m], "{} {m}", option.tag);
+        }
+    }
+}
+
+/// Steps of half an hour, in which modules warm and cool with inertia, by kept stages as by the plain chain.
+#[test]
+fn kept_stages_know_inertia() {
+    let mut year = cloudy().clone();
+    let twice = |column: &Vec<f64>| column.iter().flat_map(|x| [*x, *x]).collect::<Vec<f64>>();
+    year.steps_per_day *= 2;
+    for column in [&mut year.ghi, &mut year.dni, &mut year.dhi, &mut year.t_amb, &mut year.wind] {
+        *column = twice(column);
+    }
+    for column in [&mut year.albedo, &mut year.pressure, &mut year.humidity_pct, &mut year.precipitable_water_cm] {
+        *column = column.as_ref().map(&twice);
+    }
+    (year.rain_mm, year.snow_depth_cm) = (None, None);
+    let mut job = varied(30.0, 180.0, 2.0, 50.0, 30.0, "perez");
+    let months = |job: &Job| {
+        let plan = Plan::of(job, &year).unwrap();
+        let setup = &plan.options[0].setup;
+        let plain = run(setup, &plan.site, &plan.common, &mut Scratch::default()).months;
+        assert_eq!(Stages::new(&plan.site, &plan.common).months(setup), plain);
+        plain.map(|m| m.e_dc_kwh)
+    };
+    // Twice as many steps of half the length: every line of the account, and what the limits take, stays what it was
+    // but for where the sun stands within the hour.
+    let sums = |job: &Job, weather: &WeatherYear| {
+        let plan = Plan::of(job, weather).unwrap();
+        run(&plan.options[0].setup, &plan.site, &plan.common, &mut Scratch::default())
+    };
+    let (half, hour) = (sums(&job, &year), sums(&job, cloudy()));
+    let nominal: f64 = hour.account.nominal_kwh.iter().sum();
+    assert_eq!(half.account.lines.len(), hour.account.lines.len());
+    for (a, b) in half.account.lines.iter().zip(&hour.account.lines) {
+        assert!(
+            a.effect == b.effect && (a.kwh() - b.kwh()).abs() < 0.004 * nominal,
+            "{:?} {} {}",
+            a.effect,
+            a.kwh(),
+            b.kwh()
+        );
+    }
+    for (a, b) in [(half.open_kwh, hour.open_kwh), (half.export_net_kwh, hour.export_net_kwh)] {
+        let (a, b): (f64, f64) = (a.iter().sum(), b.iter().sum());
+        assert!((a - b).abs() < 0.01 * hour.open_kwh.iter().sum::<f64>(), "{a} {b}");
+    }
+    let light = months(&job);
+    job.modules.values_mut().for_each(|sheet| sheet.heat_capacity_j_m2_k = Some(22_000.0));
+    let heavy = months(&job);
+    // Mornings are colder, evenings warmer: inertia moves a month by little, but it does.
+    for (a, b) in light.iter().zip(&heavy) {
+        assert!(a != b && (b / a - 1.0).abs() < 0.01, "{a} {b}");
+    }
+}
+
+/// Options on different planes, behind different glass, with and without light from behind, share one [`Lights`] and
+/// give what each gives alone.
+#[test]
+fn shared_light_is_the_light_of_each() {
+    let mut job = job(JOB);
+    for (plane, azimuth) in [("east", 90.0), ("west", 270.0)] {
+        let mut spec = job.spec.plane[0].clone();
+        (spec.name, spec.azimuth_deg) = (plane.to_string(), azimuth);
+        (spec.size_m, spec.obstacles) = (None, Vec::new());
+        job.spec.plane.push(spec);
+    }
+    let glasses = ["fresnel", "fresnel-coated", "martin-ruiz"];
+    for (k, option) in job.options.iter_mut().enumerate() {
+        option.planes = vec![job.spec.plane.len() - 1 - k % 2];
+        option.strings = Vec::new();
+        job.modules.get_mut(&option.module).unwrap().glass = Some(glasses[k % 3].to_string());
+    }
+    let plan = Plan::of(&job, cloudy()).unwrap_or_else(|e| panic!("{e}"));
+    let mut lights = yearlight::energy::Lights::new(&plan.site, &plan.common);
+    let mut scratch = Scratch::default();
+    // Twice through, so that what is kept is taken too.
+    for option in plan.options.iter().chain(&plan.options) {
+        let shared = yearlight::energy::run_under(&option.setup, &mut lights, &mut scratch);
+        assert_eq!(shared, run(&option.setup, &plan.site, &plan.common, &mut scratch), "{}", option.tag);
+    }
+    let delivered: Vec<f64> = plan.years().iter().map(OptionYear::e_ac_kwh).collect();
+    assert!(delivered.windows(2).all(|pair| pair[0] != pair[1]), "{delivered:?}");
+}
+
 /// A lumped array loses the stated share to mismatch, no more and no less.
 #[test]
 fn mismatch_of_a_lumped_array_is_the_share_stated() {

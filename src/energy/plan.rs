@@ -1069,6 +1069,16 @@ mod tests {
 
     use super::*;
 
+    // Counted by hand: strips lie along the long side, the halves of half cells one above the other.
+    #[test]
+    fn groups_stand_one_above_the_other() {
+        let face = |halves| Face { length_m: 1.7, width_m: 1.1, groups: 3, halves };
+        let up = |halves, orientation, high| groups_up(&face(halves), orientation, high);
+        assert_eq!((up(false, Orientation::Portrait, 1), up(true, Orientation::Portrait, 1)), (1, 2));
+        assert_eq!((up(true, Orientation::Portrait, 2), up(true, Orientation::Landscape, 1)), (4, 3));
+        assert_eq!((up(false, Orientation::Landscape, 2), up(false, Orientation::Landscape, 0)), (6, 3));
+    }
+
     #[test]
     fn a_module_is_fitted_once_and_gives_the_same_plan() {
         let mut job = crate::job::load(Path::new("configs/two-skies/cloudy.toml")).unwrap();

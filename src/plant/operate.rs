@@ -750,6 +750,12 @@ mod tests {
             assert!((out.shared[step] / scanned - 1.0).abs() < 1e-7, "{} for {scanned}", out.shared[step]);
             assert!(out.shared[step] < out.own[step]);
         }
+        // Two long strings beside three short ones: each at its own maximum.
+        operate(&[set(20, 2, 0.0, &g, &t, &vi), set(17, 3, 0.0, &g, &t, &vi)], &InputLimits::default(), &mut out);
+        for step in 0..2 {
+            let own = (2.0 * 20.0 + 3.0 * 17.0) * vi.0[step] * vi.1[step];
+            assert!((out.own[step] / own - 1.0).abs() < 1e-12 && out.shared[step] < own, "{}", out.own[step]);
+        }
     }
 
     proptest! {

@@ -64,18 +64,36 @@ fn nominal_conditions_return_the_nmot() {
     assert!((plain - 700.0 / (20.0 + 4.0 * 2.174_37)).abs() < 1e-3, "{plain}");
 }
 
+// Worked by hand: the back by the law of each, the cell above it by cell_above_back_k at 1000 W/m2, in proportion to the
+// light (King et al., SAND2004-3535, eq. 12); wind of 4 m/s at 3 m is 4 (10/3)^0.2 = 5.08908 m/s at 10 m.
+#[test]
+fn cell_above_back_and_wind_of_other_heights() {
+    let faiman = Thermal::new(&Cooling::default(), &sheet("cell_above_back_k = 2.5"), 2.0);
+    let want = 20.0 + 800.0 / (25.0 + 6.84 * 3.0) + 2.0;
+    assert!((one(&faiman, 800.0, 20.0, 3.0) - want).abs() < 1e-9);
+    let king = Thermal::new(&Cooling::default(), &sheet("temperature = \"king-glass-polymer-open\""), 3.0);
+    let want = 20.0 + 800.0 * (-3.56 - 0.0750 * 5.089_08_f64).exp() + 2.4;
+    assert!((one(&king, 800.0, 20.0, 4.0) - want).abs() < 1e-4);
+}
+
 // A step in light: the exact answer of T' = (T_s - T)/tau is an exponential, whose mean over steps the model gives.
 #[test]
 fn inertia_follows_the_exponential() {
+    for wind_m_s in [1.0, 4.0] {
+        follows(wind_m_s);
+    }
+}
+
+fn follows(wind_m_s: f64) {
     let thermal = Thermal::new(&Cooling::default(), &sheet("heat_capacity_j_m2_k = 11000.0"), 2.0);
     let n = 12;
-    let (g, air, wind) = (vec![800.0; n], vec![20.0; n], vec![1.0; n]);
+    let (g, air, wind) = (vec![800.0; n], vec![20.0; n], vec![wind_m_s; n]);
     let steps: Vec<u32> = (100..100 + n as u32).collect();
     let mut t = vec![0.0; n];
     thermal.t_cell(&g, &air, &wind, &mut t);
     let steady = t[0];
     thermal.settle(&steps, 300.0, &air, &wind, &mut t);
-    let tau = 11_000.0 / 31.84;
+    let tau = 11_000.0 / (25.0 + 6.84 * wind_m_s);
     for (j, found) in t.iter().enumerate() {
         let (a, b) = (300.0 * j as f64, 300.0 * (j as f64 + 1.0));
         let mean = steady + (20.0 - steady) * tau / 300.0 * ((-a / tau).exp() - (-b / tau).exp());
