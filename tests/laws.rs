@@ -232,6 +232,23 @@ fn the_southern_twin_of_a_clear_year_is_within_three_percent() {
     }
 }
 
+/// Light that a file holds at night, of whichever kind, is not lost.
+#[test]
+fn light_at_night_is_a_step_of_its_own() {
+    let dark = yearlight::sun::SunTrack::over(cloudy());
+    for kind in 0..3 {
+        let mut year = cloudy().clone();
+        // The first midnight of the year, and the last.
+        let nights = [0, year.ghi.len() - 1];
+        for i in nights {
+            [&mut year.ghi, &mut year.dni, &mut year.dhi][kind][i] = 4.0;
+        }
+        let lit = yearlight::sun::SunTrack::over(&year);
+        assert_eq!(lit.steps.len(), dark.steps.len() + 2);
+        assert!(nights.iter().all(|&i| lit.steps.contains(&(i as u32)) && !dark.steps.contains(&(i as u32))));
+    }
+}
+
 /// Half of the modules on each of two equal planes give what all give on one.
 #[test]
 fn a_lumped_array_may_be_counted_in_two_parts() {

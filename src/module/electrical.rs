@@ -832,6 +832,28 @@ mod tests {
         assert_eq!(plain.with_gamma(-0.30 / 100.0).unwrap().with_low_light(&sheet, 0.97).unwrap(), weak);
     }
 
+    // Each sheet breaks one of the six bounds and keeps the others.
+    #[test]
+    fn a_curve_needs_four_points_that_belong_together() {
+        let fit = |v_mp: f64, v_oc: f64, i_sc: f64| {
+            let mut sheet = samples::p410();
+            (sheet.v_mp, sheet.i_mp, sheet.v_oc, sheet.i_sc) = (v_mp, sheet.p_stc_w / v_mp, v_oc, i_sc);
+            Curve::fit(&sheet).map(|_| ())
+        };
+        fit(31.25, 37.4, 13.95).unwrap();
+        for (v_mp, v_oc, i_sc) in [
+            (38.0, 37.4, 13.95),
+            (31.25, 63.0, 13.95),
+            (31.25, 37.4, 13.0),
+            (31.25, 37.4, 26.5),
+            (36.5, 37.4, 11.9),
+            (31.25, 60.0, 25.0),
+        ] {
+            let refused = fit(v_mp, v_oc, i_sc).unwrap_err().to_string();
+            assert!(refused.contains("fill factor"), "{v_mp} {v_oc} {i_sc}: {refused}");
+        }
+    }
+
     // Worked by hand from the forms that the comments state.
     #[test]
     fn floors_meet_and_stay_above_zero() {
