@@ -29,6 +29,13 @@ pub fn shown(text: &str) -> String {
     if text.chars().nth(40).is_some() { short + "..." } else { short }
 }
 
+/// A path as a message may show it: clean, and at most 300 characters of it.
+pub fn shown_path(path: &std::path::Path) -> String {
+    let text = path.display().to_string();
+    let short = clean(&text.chars().take(300).collect::<String>());
+    if text.chars().nth(300).is_some() { short + "..." } else { short }
+}
+
 /// The first 24 of some names, as a message may show them.
 pub fn shown_list<'a>(names: impl IntoIterator<Item = &'a str>) -> String {
     let mut names = names.into_iter();

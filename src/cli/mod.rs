@@ -179,9 +179,10 @@ pub fn chain(e: &(dyn Error + 'static)) -> String {
     text
 }
 
-/// To standard error; nothing can be done when even that fails.
+/// To standard error; nothing can be done when even that fails. Names of files may hold what a terminal obeys.
 fn complain(text: &str) {
-    let _ = writeln!(anstream::stderr(), "{text}");
+    let clean: String = text.chars().map(|c| if c.is_control() && c != '\n' { ' ' } else { c }).collect();
+    let _ = writeln!(anstream::stderr(), "{clean}");
 }
 
 /// Prints an answer and a line end to standard output, without colour codes where they would not be shown.

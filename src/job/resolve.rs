@@ -17,7 +17,7 @@ use super::{FileDigest, Job, ResolvedOption, ledger, record};
 use crate::module::ModuleSheet;
 use crate::plane::{ObstacleSpec, PlaneSpec};
 use crate::plant::{InverterSheet, PlantError};
-use crate::units::Note;
+use crate::units::{Note, shown_path};
 use crate::weather::Quantity;
 
 /// Hands out the bytes of a file by its path, relative to the current folder.
@@ -132,7 +132,7 @@ impl<'a, 'l> Source<'a, 'l> {
 
     /// Reads a file that a key of the document names.
     fn text(&mut self, path: &Path, key: &Tree, key_name: &str, what: &str) -> Result<String, JobError> {
-        let shown = path.display().to_string();
+        let shown = shown_path(path);
         let bytes = (self.loader)(path).map_err(|e| {
             let mut error = unreadable(&shown, &e, what);
             if let JobError::Unreadable(fault) = &mut error {
@@ -142,7 +142,7 @@ impl<'a, 'l> Source<'a, 'l> {
             }
             error
         })?;
-        self.note_file(&shown, &bytes);
+        self.note_file(&path.display().to_string(), &bytes);
         decode(&shown, bytes, what)
     }
 
@@ -151,8 +151,7 @@ impl<'a, 'l> Source<'a, 'l> {
         let Some(parts) = tree.get("parts").cloned() else { return Ok(()) };
         let path = join(&self.base, parts.text().unwrap_or_default());
         let text = self.text(&path, &parts, "parts", "a parts file")?;
-        let name = path.display().to_string();
-        let file = self.files.add(&name);
+        let file = self.files.add(&shown_path(&path));
         let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
         let mut doc = from_toml(text, &self.files, file)?;
         check(&doc, node::parts(), &self.files)?;
@@ -160,7 +159,7 @@ impl<'a, 'l> Source<'a, 'l> {
         if let Some(table) = doc.get("module_table").cloned() {
             let path = join(&folder, table.text().unwrap_or_default());
             let text = self.text(&path, &table, "module_table", "a CSV of modules")?;
-            let file = self.files.add(&path.display().to_string());
+            let file = self.files.add(&shown_path(&path));
             let rows = module_rows(&text, &self.files, file)?;
             let wrapped = Tree::table(
                 Mark { file, line: 0 },
@@ -1037,7 +1036,7 @@ fn skyline(spec: &mut JobSpec, tree: &Tree, source: &mut Source<'_, '_>) -> Resu
                 for (name, x, high) in [("azimuth_deg", row[0], 360.0), ("elevation_deg", row[1], 90.0)] {
                     if !(0.0..=high).contains(&x) {
                         return Err(JobError::BadValue(fault(
-                            At { file: path.display().to_string(), line: *line },
+                            At { file: shown_path(&path), line: *line },
                             format!("{name} is {}", number_text(x)),
                             format!("0 to {high} deg"),
                             "Azimuth is clockwise from north, elevation above the horizontal.",
@@ -1064,7 +1063,7 @@ fn skyline(spec: &mut JobSpec, tree: &Tree, source: &mut Source<'_, '_>) -> Resu
 fn matrix(path: &Path, key: &Tree, source: &mut Source<'_, '_>) -> Result<Vec<[f64; 3]>, JobError> {
     let names = ["irradiance_w_m2", "temperature_c", "power_w"];
     let rows = numbers(path, key, "matrix", "a CSV with irradiance_w_m2,temperature_c,power_w", &names, source)?;
-    let file = path.display().to_string();
+    let file = shown_path(path);
     for (line, row) in &rows {
         for ((name, x), (low, high)) in names.iter().zip(row).zip([(1.0, 1500.0), (-40.0, 120.0), (0.0, 3000.0)]) {
             if !(low..=high).contains(x) {
@@ -1082,7 +1081,7 @@ fn matrix(path: &Path, key: &Tree, source: &mut Source<'_, '_>) -> Result<Vec<[f
 
 fn load_column(path: &Path, key: &Tree, source: &mut Source<'_, '_>) -> Result<Vec<f64>, JobError> {
     let rows = numbers(path, key, "grid.load", "a CSV with a column load_kw, one row per hour", &["load_kw"], source)?;
-    let file = path.display().to_string();
+    let file = shown_path(path);
     if let Some((line, row)) = rows.iter().find(|(_, row)| row[0] < 0.0) {
         return Err(JobError::BadValue(fault(
             At { file, line: *line },
@@ -1105,7 +1104,7 @@ fn numbers(
 ) -> Result<Vec<(u32, Vec<f64>)>, JobError> {
     let text = source.text(path, key, key_name, what)?;
     let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
-    let file = path.display().to_string();
+    let file = shown_path(path);
     let at = |line: u64| At { file: file.clone(), line: line as u32 };
     let mut reader =
         csv::ReaderBuilder::new().trim(csv::Trim::All).comment(Some(b'#')).flexible(true).from_reader(text.as_bytes());
