@@ -34,7 +34,10 @@ const BLOCK: usize = 64 << 10;
 /// Text in good order is read block by block. Any other file is read whole, by which every message is exact.
 pub fn read_raw(path: &Path, hints: &ReadHints) -> Result<RawYear, WeatherError> {
     let name = path.display().to_string();
-    if let Some(raw) = File::open(path).ok().and_then(|file| in_blocks(&name, file, BLOCK, hints)) {
+    // A pipe can be opened and read only once, and might have to be read again.
+    let plain = std::fs::metadata(path).ok().filter(|meta| meta.is_file() && meta.len() <= MAX_BYTES);
+    let file = plain.and_then(|meta| Some((File::open(path).ok()?, meta.len())));
+    if let Some(raw) = file.and_then(|(file, len)| in_blocks(&name, file, len, BLOCK, hints)) {
         return raw;
     }
     let bytes = read_up_to(path, MAX_BYTES).map_err(|e| match e.kind() {
@@ -89,18 +92,17 @@ fn plain_reason(e: &std::io::Error) -> String {
     }
 }
 
-/// A plain text file in good order, read into one small buffer again and again; `None` for any other.
+/// Plain text in good order, read into one small buffer again and again; `None` for any other. `len`: how long it is
+/// thought to be.
 pub(super) fn in_blocks(
     name: &str,
-    mut file: File,
+    mut file: impl Read,
+    len: u64,
     block: usize,
     hints: &ReadHints,
 ) -> Option<Result<RawYear, WeatherError>> {
-    let meta = file.metadata().ok()?;
-    // A pipe can be read only once, and would have to be read again.
-    if !meta.is_file() || meta.len() > MAX_BYTES {
-        return None;
-    }
+    // A file may grow while it is read.
+    let mut left = MAX_BYTES;
     let mut sum = (!hints.no_checksum).then(Sha256::new);
     let mut buffer = vec![0; block];
     // Fills the buffer behind what is kept in it: the text in it, and the end of its last whole row.
@@ -109,7 +111,10 @@ pub(super) fn in_blocks(
         while have < buffer.len() {
             match file.read(&mut buffer[have..]).ok()? {
                 0 => break,
-                read => have += read,
+                read => {
+                    have += read;
+                    left = left.checked_sub(read as u64)?;
+                }
             }
         }
         if let Some(sum) = &mut sum {
@@ -124,7 +129,7 @@ pub(super) fn in_blocks(
     let text = &buffer[mark..whole];
     let head = header_of(name, text, hints).ok()?;
     let mut at = mark + head.body_at;
-    let rows = fast::rows_of(&buffer[at..whole], meta.len() as usize - at);
+    let rows = fast::rows_of(&buffer[at..whole], (len as usize).saturating_sub(at));
     let mut body = fast::Rows::new(&head.layout, rows, head.first_line)?;
     loop {
         body.take(&buffer[at..whole])?;

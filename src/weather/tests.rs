@@ -349,6 +349,24 @@ proptest! {
     }
 }
 
+/// A pipe gives its bytes once, to whoever opens it first.
+#[cfg(unix)]
+#[test]
+fn a_pipe_is_read_whole() {
+    let dir = tempfile::tempdir().unwrap();
+    let pipe = dir.path().join("w.epw");
+    assert!(std::process::Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    let text = specimen::epw(&specimen::year(24));
+    let writer = {
+        let (pipe, text) = (pipe.clone(), text.clone());
+        std::thread::spawn(move || std::fs::write(pipe, text))
+    };
+    let raw = read_raw(&pipe, &ReadHints::default()).unwrap();
+    writer.join().unwrap().unwrap();
+    let whole = read_raw_bytes(&pipe.display().to_string(), text.as_bytes(), &ReadHints::default()).unwrap();
+    assert_eq!((raw.lines, raw.provenance.sha256), (whole.lines, whole.provenance.sha256));
+}
+
 /// A text with some bytes changed, removed or added.
 fn damaged(text: &str, changes: Vec<(usize, u8, u8)>) -> Vec<u8> {
     let mut bytes = text.as_bytes().to_vec();
@@ -366,10 +384,7 @@ fn damaged(text: &str, changes: Vec<(usize, u8, u8)>) -> Vec<u8> {
 
 /// A file read block by block gives what it gives when it is read whole, if it is read so at all.
 fn agree_in_blocks(bytes: &[u8], block: usize, hints: &ReadHints) -> bool {
-    let mut file = tempfile::NamedTempFile::new().unwrap();
-    std::io::Write::write_all(&mut file, bytes).unwrap();
-    let again = std::fs::File::open(file.path()).unwrap();
-    match read::in_blocks("x", again, block, hints) {
+    match read::in_blocks("x", bytes, bytes.len() as u64, block, hints) {
         Some(raw) => {
             let apart = |raw: Result<RawYear, WeatherError>| match raw {
                 Ok(mut raw) => {
@@ -406,6 +421,12 @@ fn blocks_of_any_size_give_the_same_year() {
         }
         // A row, or the header, is longer than the block.
         assert!(!agree_in_blocks(&text, 20, &hints));
+    }
+    // A file may be longer or shorter than it was said to be.
+    for len in [0, 100, 1 << 26] {
+        let text = specimen::tmy3(&y);
+        let raw = read::in_blocks("x", text.as_bytes(), len, 10_007, &hints).unwrap().unwrap();
+        assert_eq!(raw.lines.len(), y.len());
     }
     let gone = ReadHints { no_checksum: true, ..ReadHints::default() };
     assert!(agree_in_blocks(specimen::epw(&y).as_bytes(), 10_007, &gone));
