@@ -141,7 +141,7 @@ class Rewriter:
             left, mark, right = pieces[0], self.words(pieces[1]), pieces[2]
             known = ARITHMETIC.get(mark) or COMPARISON.get(mark) or (mark if mark in ("&&", "||") else None)
             chain = "let_chain" in str(node) or "let_condition" in str(node)
-            number = self.site(node, base, f"{mark}") if known and not chain else None
+            number = self.site(node, base, mark) if known and not chain else None
             a, b = self.rewrite(left, base), self.rewrite(right, base)
             if number is None:
                 return f"{a} {mark} {b}"
@@ -214,6 +214,11 @@ def cargo(lab, *words):
     return subprocess.run(command, cwd=lab, capture_output=True, text=True)
 
 
+def messages(built):
+    """What cargo said, message by message."""
+    return [json.loads(line) for line in built.stdout.splitlines() if line.startswith("{")]
+
+
 def suites():
     return [word for suite in SUITES for word in ([suite] if suite.startswith("--") else ["--test", suite])]
 
@@ -241,8 +246,7 @@ def make(lab):
         (lab / "src/mutant.rs").write_text(SWITCH % len(sites))
         built = cargo(lab, "check", "--lib")
         wrong = set()
-        for line in built.stdout.splitlines():
-            message = json.loads(line) if line.startswith("{") else {}
+        for message in messages(built):
             if message.get("reason") != "compiler-message" or message["message"]["level"] != "error":
                 continue
             for span in message["message"]["spans"]:
@@ -263,7 +267,7 @@ def make(lab):
     built = cargo(lab, "test", "--no-run", *suites())
     if built.returncode:
         raise SystemExit(built.stderr[-3000:])
-    binaries = [m["executable"] for m in map(json.loads, filter(lambda x: x.startswith("{"), built.stdout.splitlines()))
+    binaries = [m["executable"] for m in messages(built)
                 if m.get("reason") == "compiler-artifact" and m.get("executable") and m["profile"]["test"]]
     tests = reach(lab, binaries)
     (lab / "mutants.json").write_text(json.dumps({"sites": sites, "tests": tests, "left_out": len(skip)}))

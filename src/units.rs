@@ -25,15 +25,17 @@ pub fn clean(text: &str) -> String {
 /// assert_eq!(yearlight::units::shown(&"x".repeat(99)).len(), 43);
 /// ```
 pub fn shown(text: &str) -> String {
-    let short = clean(&text.chars().take(40).collect::<String>());
-    if text.chars().nth(40).is_some() { short + "..." } else { short }
+    first(text, 40)
+}
+
+fn first(text: &str, most: usize) -> String {
+    let short = clean(&text.chars().take(most).collect::<String>());
+    if text.chars().nth(most).is_some() { short + "..." } else { short }
 }
 
 /// A path as a message may show it: clean, and at most 300 characters of it.
 pub fn shown_path(path: &std::path::Path) -> String {
-    let text = path.display().to_string();
-    let short = clean(&text.chars().take(300).collect::<String>());
-    if text.chars().nth(300).is_some() { short + "..." } else { short }
+    first(&path.display().to_string(), 300)
 }
 
 /// The first 24 of some names, as a message may show them.

@@ -181,8 +181,8 @@ pub fn chain(e: &(dyn Error + 'static)) -> String {
 
 /// To standard error; nothing can be done when even that fails. Names of files may hold what a terminal obeys.
 fn complain(text: &str) {
-    let clean: String = text.chars().map(|c| if c.is_control() && c != '\n' { ' ' } else { c }).collect();
-    let _ = writeln!(anstream::stderr(), "{clean}");
+    let lines: Vec<String> = text.split('\n').map(crate::units::clean).collect();
+    let _ = writeln!(anstream::stderr(), "{}", lines.join("\n"));
 }
 
 /// Prints an answer and a line end to standard output, without colour codes where they would not be shown.

@@ -199,29 +199,35 @@ impl Weighed {
         out: &Path,
         hours: bool,
     ) -> Result<(), Box<dyn std::error::Error>> {
-        let page = page(proposal)?;
-        let mut files = self.begin_files(out, true, hours)?;
-        files.put("run.json", pretty(record)?.as_bytes())?;
-        files.put("report.html", page.as_bytes())?;
-        Ok(files.show()?)
+        // The page first: if it cannot be made, nothing is written.
+        self.write_files(&pretty(record)?, Some(&page(proposal)?), out, hours)
     }
 
-    /// The files of a run, with the tables put; those that only a whole run knows where asked for, and `hours.parquet`.
-    /// The record comes after the tables and the page last.
-    fn begin_files(&self, out: &Path, whole: bool, hours: bool) -> Result<Bundle, Box<dyn std::error::Error>> {
+    /// The tables, the record after them, the page last; with a page also what only a whole run knows.
+    fn write_files(
+        &self,
+        record: &str,
+        page: Option<&str>,
+        out: &Path,
+        hours: bool,
+    ) -> Result<(), Box<dyn std::error::Error>> {
         let mut files = Bundle::new(out)?;
         let (site, study) = (&self.placed.place.name, &self.study);
         let mut put = |name: &str, table: Table| files.put(name, &csv_bytes(&table, true, &out.join(name))?);
         put("months.csv", tables::months(site, study))?;
         put("years.csv", tables::years(site, study))?;
         put("account.csv", tables::account(site, study))?;
-        if whole {
+        if page.is_some() {
             put("gap.csv", tables::gaps(site, study))?;
         }
         if hours {
             files.put("hours.parquet", &parquet_of(&self.hours_table(), &out.join("hours.parquet"))?)?;
         }
-        Ok(files)
+        files.put("run.json", record.as_bytes())?;
+        if let Some(page) = page {
+            files.put("report.html", page.as_bytes())?;
+        }
+        Ok(files.show()?)
     }
 
     /// Every hour of every option as a table.
@@ -324,27 +330,26 @@ pub fn run(args: WeighArgs) -> CliResult {
         );
     }
     let weighed = if args.yield_only { Weighed::yields(job)? } else { Weighed::of(job)? };
-    let mut files = weighed.begin_files(&out, !args.yield_only, args.hours)?;
     let command = format!("yearlight weigh {}", args.job.display());
     let proposal = weighed.proposal(&command);
     let record = pretty(&weighed.record_of(&proposal.notes))?;
-    files.put("run.json", record.as_bytes())?;
-    if !args.yield_only {
-        files.put("report.html", page(&proposal)?.as_bytes())?;
-    }
-    let words = Words::of(&proposal.language).unwrap_or(Words::english());
-    let answer = if args.json { record } else { console::answer(&proposal, words) };
-    files.show()?;
-    print(&answer)?;
-    if args.inputs && !args.json {
-        print(&inputs(&weighed.job))?;
+    let page = (!args.yield_only).then(|| page(&proposal)).transpose()?;
+    weighed.write_files(&record, page.as_deref(), &out, args.hours)?;
+    if args.json {
+        print(&record)?;
+    } else {
+        let words = Words::of(&proposal.language).unwrap_or(Words::english());
+        print(&console::answer(&proposal, words))?;
+        if args.inputs {
+            print(&inputs(&weighed.job))?;
+        }
     }
     say(args.quiet, &format!("\nWritten to {}", out.display()));
     if args.open {
         open(&out.join("report.html"))?;
     }
     // The process ends: to give all this back piece by piece would serve nobody.
-    std::mem::forget((weighed, proposal));
+    std::mem::forget((weighed, proposal, page));
     Ok(Outcome::Done)
 }
 

@@ -48,7 +48,6 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), TableError> {
 /// A file that is written under a temporary name; it takes its own when it is shown, else it is removed.
 struct Staged {
     path: PathBuf,
-    /// Empty when it was shown.
     part: PathBuf,
 }
 
@@ -61,28 +60,19 @@ impl Staged {
             file.write_all(bytes)?;
             if flush { file.sync_data() } else { Ok(()) }
         });
-        match written {
-            Ok(()) => Ok(staged),
-            Err(source) => Err(TableError::Write { path: staged.path.clone(), source }),
-        }
+        written.map_err(|source| TableError::Write { path: staged.path.clone(), source })?;
+        Ok(staged)
     }
 
-    fn show(mut self) -> Result<(), TableError> {
-        match std::fs::rename(&self.part, &self.path) {
-            Ok(()) => {
-                self.part.clear();
-                Ok(())
-            }
-            Err(source) => Err(TableError::Write { path: self.path.clone(), source }),
-        }
+    fn show(self) -> Result<(), TableError> {
+        std::fs::rename(&self.part, &self.path).map_err(|source| TableError::Write { path: self.path.clone(), source })
     }
 }
 
 impl Drop for Staged {
     fn drop(&mut self) {
-        if !self.part.as_os_str().is_empty() {
-            let _ = std::fs::remove_file(&self.part);
-        }
+        // Gone already when it was shown.
+        let _ = std::fs::remove_file(&self.part);
     }
 }
 
