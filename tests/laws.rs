@@ -7,6 +7,7 @@ use proptest::prelude::*;
 use yearlight::energy::{HourColumns, OptionYear, Plan, Scratch, SiteLight, Stages, open_energy, run};
 use yearlight::job::{Job, from_text};
 use yearlight::plane::Skyline;
+use yearlight::plant::EfficiencyAtVoltage;
 use yearlight::sun::SunTrack;
 use yearlight::weather::{ReadHints, WeatherYear};
 use yearlight::{sky, weigh};
@@ -152,9 +153,17 @@ fn the_same_option_twice_has_no_gap_at_all() {
 fn kept_stages_give_the_bits_of_the_plain_chain() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("configs");
     for name in ["merrowby-school.toml", "field/saltpan-field.toml", "two-skies/hot.toml"] {
-        let job = yearlight::job::load(&folder.join(name)).unwrap_or_else(|e| panic!("{e}"));
+        let mut job = yearlight::job::load(&folder.join(name)).unwrap_or_else(|e| panic!("{e}"));
         let hints = job.read_hints().unwrap();
         let weather = sky::read(&job.weather_path(), &hints).unwrap_or_else(|e| panic!("{e}"));
+        if name == "merrowby-school.toml" {
+            // An efficiency that falls with voltage, so that the voltage of every part counts.
+            for sheet in job.inverters.values_mut() {
+                let lower = sheet.efficiency.iter().map(|[load, eta]| [*load, eta - 0.6]).collect();
+                sheet.efficiency_v = Some(600.0);
+                sheet.efficiency_at_v = vec![EfficiencyAtVoltage { v: 850.0, efficiency: lower }];
+            }
+        }
         let plan = Plan::of(&job, &weather).unwrap_or_else(|e| panic!("{name}: {e}"));
         let setup = |k: usize| &plan.options[k].setup;
         let (mut scratch, mut brief) = (Scratch::default(), Scratch::brief());
@@ -414,4 +423,19 @@ fn one_and_eight_threads_give_the_same_bytes() {
     }
     assert!(!outputs[0].1.is_empty());
     assert!(outputs[0] == outputs[1], "the number of threads changes the output");
+}
+
+/// A load on site that never rests lets as much more pass an export limit as it takes itself.
+#[test]
+fn a_load_on_site_lifts_the_export_limit_by_itself() {
+    let delivered = |export_kw: f64, load_kw: f64| {
+        let mut job = varied(30.0, 180.0, 2.0, 50.0, export_kw, "perez");
+        job.load_kw = if load_kw > 0.0 { vec![load_kw; cloudy().len()] } else { Vec::new() };
+        Plan::of(&job, cloudy()).unwrap().years()[0].months.map(|m| m.e_ac_kwh)
+    };
+    let (limited, served, open) = (delivered(10.0, 0.0), delivered(6.0, 4.0), delivered(100.0, 0.0));
+    for month in 0..12 {
+        assert!((limited[month] - served[month]).abs() < 1e-9 * limited[month], "{month}");
+    }
+    assert!(limited.iter().sum::<f64>() < 0.9 * open.iter().sum::<f64>());
 }

@@ -16,7 +16,7 @@ mod sun;
 use std::path::Path;
 
 use chrono::NaiveDate;
-use yearlight::energy::{HourColumns, Plan, Scratch, open_energy, run};
+use yearlight::energy::{HourColumns, Plan, Scratch, Stages, open_energy, run};
 use yearlight::job::{Job, from_text};
 use yearlight::module::{Electrical, ModuleSheet, Power};
 use yearlight::sky::SkyRecipe;
@@ -509,7 +509,10 @@ fn modules_each_at_their_own_maximum() {
         let job = from_text("job.toml", &text, Path::new(""), &mut none).unwrap_or_else(|e| panic!("{e}\n{text}"));
         let plan = Plan::of(&job, &weather).unwrap_or_else(|e| panic!("{e}"));
         let mut s = Scratch::default();
-        plan.year(&plan.options[0], &mut s);
+        let year = plan.year(&plan.options[0], &mut s);
+        // Kept stages say the same to the bit.
+        let kept = Stages::new(&plan.site, &plan.common).months(&plan.options[0].setup);
+        assert_eq!(kept, year.months, "{places}");
         let part = &s.parts[0];
         // Without strings the cable is that of a string of twenty.
         let longest = if places.starts_with("modules") { 20.0 } else { 16.0 };

@@ -95,3 +95,25 @@ impl HourColumns {
         self.load = load_w;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // By hand: 90 % in service. 900 W left of 1000 W against 300 W are 270 W used (0.9 x 300) and 630 W fed in; a draw
+    // at night is no own use.
+    #[test]
+    fn own_use_is_what_the_load_takes_while_in_service() {
+        let mut hours = HourColumns { p_ac: vec![900.0, 180.0, -5.0], ..HourColumns::default() };
+        hours.against_load(vec![300.0, 300.0, 300.0], 0.9);
+        let near = |found: &[f64], want: [f64; 3]| found.iter().zip(want).all(|(f, w)| (f - w).abs() < 1e-9);
+        assert!(near(&hours.own_use, [270.0, 180.0, 0.0]), "{:?}", hours.own_use);
+        assert!(near(&hours.exported, [630.0, 0.0, -5.0]), "{:?}", hours.exported);
+        assert_eq!(hours.load, [300.0; 3]);
+        // A load of another length, or a plant that is never in service, changes nothing.
+        let before = hours.clone();
+        hours.against_load(vec![300.0; 2], 0.9);
+        hours.against_load(vec![100.0; 3], 0.0);
+        assert_eq!(hours, before);
+    }
+}

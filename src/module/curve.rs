@@ -596,3 +596,109 @@ impl Curve {
         OperatingPoint { i_sc: at.i_sc * f, i_mp: at.i_mp * f, p_mp: at.p_mp * f, ..at }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::module::samples;
+
+    // By the definition of a polynomial: the sum of its terms.
+    #[test]
+    fn polynomials_are_the_sums_of_their_terms() {
+        let c: [f64; N_T] = std::array::from_fn(|k| 1.0 + 0.37 * k as f64 * (k as f64 - 4.5));
+        let sum = |n: usize, z: f64| (0..n).map(|k| c[k] * z.powi(k as i32)).sum::<f64>();
+        let nine: [f64; 9] = std::array::from_fn(|k| c[k]);
+        let four: [f64; N_X] = std::array::from_fn(|k| c[k]);
+        for z in [-1.0, -0.63, 0.0, 0.2, 0.97, 1.0] {
+            assert!((poly10(&c, z) - sum(10, z)).abs() < 1e-13);
+            assert!((poly9(nine, z) - sum(9, z)).abs() < 1e-13);
+            assert!((poly4(&four, z, z * z) - sum(4, z)).abs() < 1e-13);
+        }
+    }
+
+    // A cubic through its values is that cubic.
+    #[test]
+    fn the_polynomial_through_values() {
+        let c = [0.7, -1.3, 2.1, 0.4];
+        let y: [f64; 4] = std::array::from_fn(|j| {
+            let z = node(j, 4);
+            c[0] + c[1] * z + c[2] * z * z + c[3] * z * z * z
+        });
+        for (found, want) in powers(&y).iter().zip(c) {
+            assert!((found - want).abs() < 1e-14, "{found} {want}");
+        }
+    }
+
+    #[test]
+    fn the_short_exponential_holds_its_error() {
+        for k in -200..=200 {
+            let d = f64::from(k) * 1e-3;
+            assert!((exp_small(d) / d.exp() - 1.0).abs() < 1e-8 * (d / 0.2).abs().powi(7) + 4e-16, "{d}");
+        }
+    }
+
+    #[test]
+    fn without_light_there_is_no_point() {
+        let curve = Curve::fit(&samples::p410()).unwrap();
+        for g in [0.0, -5.0, f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            assert_eq!(curve.points(g, 25.0), OperatingPoint::DARK, "{g}");
+        }
+    }
+
+    // De Soto, Klein, Beckman, Solar Energy 80 (2006) 78-88, eq. 15 to 19 (from memory), worked here for 55 C and
+    // 400 W/m2 with a gap of 1.121 eV that falls by 0.0002677 of itself a kelvin: a/a_r = T/T_r, I_L = S/S_r (I_L,r +
+    // alpha dT), I_0/I_0,r = (T/T_r)^3 exp(E_r/kT_r - E/kT), R_sh,r/R_sh = S/S_r, R_s = R_s,r.
+    #[test]
+    fn given_parameters_follow_light_and_heat() {
+        let mut sheet = samples::p410();
+        sheet.technology = Some(Technology::MonoSi);
+        let fit = Curve::fit(&sheet).unwrap().stc;
+        let given = |d: &OneDiode| GivenDiode {
+            light_current_a: d.i_l,
+            saturation_current_a: d.i_0,
+            series_ohm: d.r_s,
+            shunt_ohm: 1.0 / d.g_sh,
+            modified_ideality_v: d.a,
+        };
+        let fit = OneDiode { g_sh: fit.g_sh.max(1e-3), ..fit };
+        let curve = Curve::given(&sheet, &given(&fit)).unwrap();
+        let at = curve.parameters(400.0, 55.0);
+        let (t, t_r) = (55.0 + 273.15_f64, 25.0 + 273.15_f64);
+        let per_k = 1.602_176_634e-19 / 1.380_649e-23;
+        let gap = 1.121 * (1.0 - 0.000_267_7 * 30.0_f64);
+        let i_0 = fit.i_0 * (t / t_r).powi(3) * (per_k * (1.121 / t_r - gap / t)).exp();
+        let alpha = sheet.alpha_pct_per_k.unwrap() / 100.0 * sheet.i_sc;
+        for (found, wanted) in [
+            (at.i_0, i_0),
+            (at.i_l, 0.4 * (fit.i_l + alpha * 30.0)),
+            (at.a, fit.a * t / t_r),
+            (at.g_sh, 0.4 * fit.g_sh),
+            (at.r_s, fit.r_s),
+        ] {
+            assert!((found / wanted - 1.0).abs() < 1e-12, "{found} {wanted}");
+        }
+        // No series resistance is a curve; every other value has to be above 0, and the power that of the sheet.
+        let refused = |change: fn(&mut GivenDiode)| {
+            let mut given = given(&fit);
+            change(&mut given);
+            Curve::given(&sheet, &given).err().map(|e| e.to_string())
+        };
+        assert!(refused(|_| ()).is_none() && refused(|g| g.series_ohm *= 0.9).is_none());
+        for change in [
+            (|g| g.light_current_a = 0.0) as fn(&mut GivenDiode),
+            |g| g.saturation_current_a = -1e-9,
+            |g| g.shunt_ohm = f64::NAN,
+            |g| g.modified_ideality_v = f64::INFINITY,
+            |g| g.series_ohm = -0.01,
+        ] {
+            assert!(refused(change).unwrap().contains("five finite values"));
+        }
+        for change in [(|g| g.light_current_a *= 0.85) as fn(&mut GivenDiode), |g| g.light_current_a *= 1.2] {
+            assert!(refused(change).unwrap().contains("within 10 %"));
+        }
+        let low = OneDiode { r_s: 0.0, ..fit };
+        let mut bare = sheet.clone();
+        bare.p_stc_w = low.points().p_mp;
+        assert!(Curve::given(&bare, &given(&low)).is_ok());
+    }
+}

@@ -326,4 +326,41 @@ mod tests {
         assert!((at.i_mp / 13.12 - 1.0).abs() < 1e-6);
         assert!((at.v_mp / 31.25 - 1.0).abs() < 1e-6);
     }
+
+    // Against the current found on its own and differences of it: Newton on the junction and the rules for derivatives of
+    // an implicit function are not in these.
+    #[test]
+    fn near_gives_current_slope_and_bend() {
+        let fit = fit_near(13.95, 37.4, 13.12, 31.25, 1.45, 0.8, 3.0).unwrap();
+        for diode in [fit, OneDiode { r_s: 0.0, ..fit }, OneDiode { g_sh: 0.02, ..fit }] {
+            for v in [0.0, 12.0, 25.0, 29.0, 31.25, 34.0, 37.0] {
+                for guess in [v, v + 1.5, 100.0] {
+                    let near = diode.near(v, guess);
+                    let i = |v: f64| diode.current(v);
+                    assert!((near.i - i(v)).abs() < 1e-8, "{v} {guess}: {near:?} {}", i(v));
+                    assert!((near.v_d - (v + diode.r_s * near.i)).abs() < 1e-8);
+                    let h = 1e-3;
+                    let (slope, bend) =
+                        ((i(v + h) - i(v - h)) / (2.0 * h), (i(v + h) - 2.0 * i(v) + i(v - h)) / (h * h));
+                    assert!((near.di - slope).abs() < 1e-5 * (1.0 + slope.abs()), "{v}: {} {slope}", near.di);
+                    assert!((near.ddi - bend).abs() < 1e-4 * (1.0 + bend.abs()), "{v}: {} {bend}", near.ddi);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn an_ideality_that_does_not_fit_moves_only_as_far_as_it_must() {
+        // With ever smaller steps of `a` around the one found, those nearer to the wish have no fit.
+        for (wanted, low, high) in [(3.0, 0.8, 3.0), (0.2, 0.2, 3.0)] {
+            let fit = fit_near(13.95, 37.4, 13.12, 31.25, wanted, low, high).unwrap();
+            let fits = |a: f64| fit_for(13.95, 37.4, 13.12, 31.25, a).is_some();
+            assert!(fits(fit.a) && fit.a >= low && fit.a <= high);
+            let towards = |share: f64| fit.a + (wanted - fit.a) * share;
+            if fit.a != wanted {
+                assert!((1..=50).all(|k| !fits(towards(f64::from(k) * 0.02))), "{wanted}: {}", fit.a);
+                assert!(!fits(towards(1e-6)));
+            }
+        }
+    }
 }

@@ -819,6 +819,15 @@ mod tests {
         let bent = map.with_low_light(&sheet, 0.95).unwrap();
         assert!((bent.one(200.0, T_STC).0 - 0.95).abs() < 1e-12);
         assert!((bent.gamma_of_map() - map.gamma_of_map()).abs() < 1e-12);
+        // Columns of more than a block say what each value says.
+        let g: Vec<f64> = (0..600).map(|k| 20.0 + 1.7 * f64::from(k)).collect();
+        let t: Vec<f64> = (0..600).map(|k| -10.0 + 0.13 * f64::from(k)).collect();
+        let (mut a, mut b, mut v) = (vec![0.0; 600], vec![0.0; 600], vec![0.0; 600]);
+        bent.operate(&g, &t, &mut a, &mut b, &mut v);
+        for k in 0..600 {
+            let one = bent.one(g[k], t[k]);
+            assert!((a[k] - one.0).abs() < 1e-6 && (b[k] - one.1).abs() < 1e-6, "{k}: {} {} {one:?}", a[k], b[k]);
+        }
         // Nothing bent, nothing moved.
         let same = map.with_gamma(map.gamma_of_map()).unwrap();
         assert!((same.power(700.0, 50.0) / map.power(700.0, 50.0) - 1.0).abs() < 1e-12);
@@ -953,6 +962,91 @@ mod tests {
                 }
                 assert!(worst_p < 1e-6 && worst_v < 1e-5, "{:?} {name}: {worst_p:e} {worst_v:e}", sheet.technology);
             }
+        }
+    }
+
+    // The column against the form itself, at parameters for which every term weighs: voltage that builds up late, and
+    // both losses.
+    #[test]
+    fn heat_of_the_form_is_its_slope_over_its_own_weak_light() {
+        let form = Efficiency { x: 0.7, tc: 0.02, k_rs: 0.1, k_rsh: 0.3 };
+        let (s, t) = ([0.2, 0.6, 1.0, 1.0], [60.0, 5.0, 25.0, 45.0]);
+        let mut b = [0.0; 4];
+        form_heat(&s, &t, &form, &mut b);
+        for i in 0..4 {
+            let (here, there) = (form.at(s[i], t[i]), form.at(s[i], T_STC));
+            let want = soft(over_low_light(here - there, above_zero(there)));
+            assert!((b[i] - want).abs() < 1e-13, "{i}: {} {want}", b[i]);
+        }
+        assert_eq!(b[2], 1.0);
+    }
+
+    #[test]
+    fn voltage_goes_with_the_root_of_power_within_bounds() {
+        // Power of the model over that of the curve: 0.5 x 0.9 x 0.8 of 400 W over 100 W is 1.44, whose root is 1.2.
+        let mut v = [30.0; 4];
+        let (s, a, b) = ([0.5, 0.5, 0.5, 0.5], [0.9, 0.9, 0.9, 0.9], [0.8, 0.8, 0.8, 0.8]);
+        scale_voltage(&s, &a, &b, &[100.0, 1.0, 1e5, -1.0], 1.0 / 400.0, &mut v);
+        let want = [36.0, 30.0 * SCALE.1.sqrt(), 30.0 * SCALE.0.sqrt(), 30.0 * SCALE.1.sqrt()];
+        for (v, want) in v.iter().zip(want) {
+            near(*v, want, 1e-14, "voltage");
+        }
+    }
+
+    #[test]
+    fn no_light_or_no_number_gives_no_current_and_no_point() {
+        for name in ["sheet", "one-diode", "gamma"] {
+            let mut sheet = samples::p410();
+            sheet.electrical = Some(name.to_string());
+            let (model, _) = Electrical::fit(&sheet, None).unwrap();
+            for (g, t) in [(0.0, 25.0), (-3.0, 25.0), (f64::NAN, 25.0), (f64::INFINITY, 25.0), (800.0, f64::NAN)] {
+                assert_eq!(model.point(g, t), OperatingPoint::DARK, "{name} {g} {t}");
+                assert_eq!(model.current_at(20.0, g, t), 0.0, "{name} {g} {t}");
+            }
+            assert_eq!(model.current_at(f64::NAN, 800.0, 25.0), 0.0);
+            // The curve goes through its points, whatever the model.
+            let at = model.point(800.0, 40.0);
+            near(model.current_at(at.v_mp, 800.0, 40.0), at.i_mp, 1e-5, "i_mp");
+            near(model.current_at(0.0, 800.0, 40.0), at.i_sc, 1e-5, "i_sc");
+            let between = model.current_at(0.5 * (at.v_mp + at.v_oc), 800.0, 40.0);
+            assert!(between > 0.0 && between < at.i_mp, "{name}");
+        }
+        // Without a curve: level up to V_mp, then straight to V_oc.
+        let mut sheet = samples::p410();
+        sheet.electrical = Some("gamma".to_string());
+        let (mut model, _) = Electrical::fit(&sheet, None).unwrap();
+        model.curve = None;
+        let at = model.point(800.0, 40.0);
+        for (v, want) in [(0.5 * at.v_mp, at.i_mp), (at.v_mp, at.i_mp), (at.v_oc, 0.0)] {
+            assert!((model.current_at(v, 800.0, 40.0) - want).abs() < 1e-12, "{v}");
+        }
+        near(model.current_at(at.v_oc - 0.3 * (at.v_oc - at.v_mp), 800.0, 40.0), 0.3 * at.i_mp, 1e-12, "line");
+        for (g, t) in [(0.0, 25.0), (f64::INFINITY, 25.0), (800.0, f64::NAN)] {
+            assert_eq!((model.point(g, t), model.current_at(20.0, g, t)), (OperatingPoint::DARK, 0.0), "{g} {t}");
+        }
+        // Its voltages follow the sheet: beta at open circuit, gamma less alpha at maximum power.
+        near(model.v_oc_at(-10.0), 37.4 * (1.0 + 0.00275 * 35.0), 1e-12, "v_oc");
+        let per_k = (-0.350 - 0.045) / 100.0;
+        near(model.v_mp_coefficient(), per_k, 1e-12, "coefficient");
+        let mut v = [0.0; 2];
+        model.v_mp(&[800.0, 300.0], &[25.0, 45.0], &mut v);
+        near(v[0], 31.25, 1e-12, "v_mp");
+        near(v[1], 31.25 * (1.0 + 20.0 * per_k), 1e-12, "v_mp");
+    }
+
+    #[test]
+    fn coefficients_of_voltage_and_current_are_those_of_the_points() {
+        for name in ["sheet", "one-diode", "gamma"] {
+            let mut sheet = samples::p410();
+            sheet.electrical = Some(name.to_string());
+            let (model, notes) = Electrical::fit(&sheet, None).unwrap();
+            let (hot, stc) = (model.point(1000.0, 75.0), model.point(1000.0, 25.0));
+            near(model.v_mp_coefficient(), (hot.v_mp / stc.v_mp - 1.0) / 50.0, 1e-9, "v_mp");
+            near(model.i_mp_coefficient(), (hot.i_mp / stc.i_mp - 1.0) / 50.0, 1e-9, "i_mp");
+            near(model.v_oc_at(-10.0), 37.4 * (1.0 + 0.00275 * 35.0), 1e-6, "v_oc");
+            // A curve that knows nothing of weak light is told of, the others are not.
+            let warned = notes.iter().any(|n| n.code == "module.one-diode-unsupported");
+            assert_eq!(warned, name == "one-diode", "{name}");
         }
     }
 }

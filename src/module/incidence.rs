@@ -366,4 +366,30 @@ mod tests {
         Glass::MartinRuiz { a_r: 0.16 }.sky_column(&[-4.0, 120.0], &mut out);
         assert_eq!(out, [0.0, 90.0].map(|tilt| Glass::MartinRuiz { a_r: 0.16 }.sky(tilt)));
     }
+
+    // For a small tilt b, sin b + (b - sin b)/(1 - cos b) goes to 4 b/3, by the series of sine and cosine.
+    #[test]
+    fn ground_behind_glass_begins_without_a_step() {
+        let glass = Glass::MartinRuiz { a_r: 0.16 };
+        assert_eq!(glass.ground(0.0), 0.0);
+        let at = |b: f64| glass.ground(b.to_degrees());
+        for b in [2e-4, 9.99e-4, 1.001e-3, 2e-3] {
+            let c1 = 4.0 / (3.0 * std::f64::consts::PI);
+            assert!((at(b) / (c1 * 4.0 / 3.0 * b / 0.16) - 1.0).abs() < 0.01, "{b}: {}", at(b));
+        }
+    }
+
+    #[test]
+    fn only_a_sheet_that_says_nothing_of_angles_gets_a_note() {
+        let plain = crate::module::samples::p410();
+        let told = |change: fn(&mut ModuleSheet)| {
+            let mut sheet = plain.clone();
+            change(&mut sheet);
+            Glass::notes(&sheet).len()
+        };
+        assert_eq!(told(|_| ()), 1);
+        assert_eq!(told(|s| s.glass = Some("fresnel".into())), 0);
+        assert_eq!(told(|s| s.incidence_table = vec![[0.0, 1.0], [60.0, 0.95]]), 0);
+        assert_eq!(told(|s| s.a_r = Some(0.17)), 0);
+    }
 }

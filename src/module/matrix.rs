@@ -248,3 +248,84 @@ fn along(row: &[(f64, f64)], t: f64) -> f64 {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cells(rows: &[[f64; 3]]) -> Vec<Cell> {
+        rows.iter().map(|&[g, t, p]| Cell { g, t, p }).collect()
+    }
+
+    const SIX: [[f64; 3]; 6] = [
+        [200.0, 25.0, 80.0],
+        [200.0, 50.0, 72.0],
+        [600.0, 25.0, 242.0],
+        [600.0, 50.0, 220.0],
+        [1000.0, 25.0, 400.0],
+        [1000.0, 50.0, 364.0],
+    ];
+
+    #[test]
+    fn a_table_has_three_lights_two_temperatures_and_six_cells() {
+        let told = |rows: &[[f64; 3]]| Matrix::new(cells(rows)).err().map(|e| e.to_string());
+        assert!(told(&SIX).is_none());
+        let two_lights: Vec<[f64; 3]> =
+            [600.0, 1000.0].iter().flat_map(|g| [25.0, 40.0, 60.0].map(|t| [*g, t, 0.4 * g])).collect();
+        let one_temperature: Vec<[f64; 3]> =
+            (1..=8).map(|k| [125.0 * f64::from(k), 25.0, 50.0 * f64::from(k)]).collect();
+        for rows in [&two_lights[..], &one_temperature, &SIX[1..]] {
+            assert!(told(rows).unwrap().contains("six cells or more"), "{rows:?}");
+        }
+        // Efficiencies of 0.29 and 1.61 of that at STC, and no light, are slips.
+        for (at, cell) in [(0, [200.0, 25.0, 23.0]), (0, [200.0, 25.0, 129.0])] {
+            let mut rows = SIX;
+            rows[at] = cell;
+            assert!(told(&rows).unwrap().contains("0.3 to 1.6"));
+        }
+        for cell in [[0.0, 25.0, 80.0], [200.0, f64::NAN, 80.0], [200.0, 25.0, 0.0], [200.0, 25.0, f64::INFINITY]] {
+            let mut rows = SIX;
+            rows[0] = cell;
+            assert!(told(&rows).unwrap().contains("above 0"), "{cell:?}");
+        }
+        for power in [0.0, -1.0, f64::NAN, f64::INFINITY] {
+            assert!(Matrix::relative_to(cells(&SIX), power).is_err());
+        }
+    }
+
+    // By hand: efficiencies over that of 400 W are 1, 0.9; 242/240, 220/240; 1, 0.91.
+    #[test]
+    fn efficiency_between_and_beyond_the_cells() {
+        let matrix = Matrix::new(cells(&SIX)).unwrap();
+        let (mid, hot) = (242.0 / 240.0, 220.0 / 240.0);
+        for (g, t, want) in [
+            (600.0, 25.0, mid),
+            (400.0, 25.0, 0.5 * (1.0 + mid)),
+            (400.0, 37.5, 0.25 * (1.0 + mid + 0.9 + hot)),
+            // Held below the least light, straight on above the most and over temperature.
+            (50.0, 25.0, 1.0),
+            (1200.0, 25.0, 1.0 + 0.5 * (1.0 - mid)),
+            (1000.0, 75.0, 0.82),
+            (1000.0, 0.0, 1.09),
+        ] {
+            assert!((matrix.bilinear(g, t) - want).abs() < 1e-12, "{g} {t}: {} {want}", matrix.bilinear(g, t));
+        }
+        // Never below a twentieth.
+        assert_eq!(matrix.bilinear(1000.0, 400.0), 0.05);
+    }
+
+    // A blank between two lights of its temperature is straight; one at the edge is parallel to the nearest row.
+    #[test]
+    fn blanks_are_filled_from_their_neighbours() {
+        let full = Matrix::new(cells(&SIX)).unwrap();
+        let without = |at: usize| {
+            let mut rows: Vec<[f64; 3]> = SIX.to_vec();
+            rows.extend([[800.0, 25.0, 322.0], [800.0, 50.0, 292.0]]);
+            rows.remove(at);
+            Matrix::new(cells(&rows)).unwrap()
+        };
+        assert!((without(3).bilinear(600.0, 50.0) - (0.9 + (292.0 / 320.0 - 0.9) * 400.0 / 600.0)).abs() < 1e-12);
+        assert!((without(1).bilinear(200.0, 50.0) - (1.0 + 220.0 / 240.0 - 242.0 / 240.0)).abs() < 1e-12);
+        assert_eq!(full.bilinear(200.0, 50.0), 0.9);
+    }
+}

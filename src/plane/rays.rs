@@ -279,6 +279,28 @@ fn skyline_over_a_tracker() {
         least = least.min(fixed.sky_kept[0]);
     }
     assert!(least < 0.9);
+    // An axis that also rises: within its limits the module faces what is left of the sun's direction across the axis.
+    let mut rising = plane(0.0, 180.0);
+    rising.tracker = Some(tracker(160.0, 50.0, false, 12.0));
+    let on_slope = PlaneLight::on(&rising, &sun, &sky, &line);
+    let ((sin_a, cos_a), (sin_s, cos_s)) = (160_f64.to_radians().sin_cos(), 12_f64.to_radians().sin_cos());
+    let axis = [cos_s * sin_a, cos_s * cos_a, sin_s];
+    let mut seen = 0;
+    for i in steps(&sun) {
+        let s = [sun.east[i], sun.north[i], sun.up[i]];
+        let along: f64 = s.iter().zip(axis).map(|(s, a)| s * a).sum();
+        let across: [f64; 3] = std::array::from_fn(|k| s[k] - along * axis[k]);
+        let length = across.iter().map(|x| x * x).sum::<f64>().sqrt();
+        if (on_slope.cos_aoi[i] - length).abs() > 1e-9 {
+            continue;
+        }
+        let [e, n, u] = across.map(|x| x / length);
+        seen += 1;
+        near("tilt", on_slope.tilt_deg[i], u.acos().to_degrees(), 1e-3);
+        let fixed = PlaneLight::on(&plane(u.acos().to_degrees(), e.atan2(n).to_degrees()), &sun, &sky, &line);
+        near("sky over a rising axis", on_slope.sky_kept[i], fixed.sky_kept[0], 1.5e-3);
+    }
+    assert!(seen > 20, "{seen}");
     // Behind rows both shares count.
     spec.rows = Some(rows(4.5, 2.0, 0.8));
     let behind = PlaneLight::on(&spec, &sun, &sky, &line);

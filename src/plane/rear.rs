@@ -229,3 +229,42 @@ fn sine_from_vertical(u: f64, z: f64) -> f64 {
     let r = u.hypot(z);
     if r > 0.0 { u / r } else { 0.0 }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Drawn on paper: pitch 5 m, the row behind runs from (-5, 1) to (-6, 2).
+    #[test]
+    fn a_ray_meets_the_row_behind_or_not() {
+        let meets = |from: [f64; 2], way: [f64; 2]| hits_row_behind(from, way, 5.0, 1.0, [-1.0, 2.0]);
+        for way in [[-1.0, 0.0], [-5.5, 0.3], [-5.2, -0.4]] {
+            assert!(meets([0.0, 1.5], way), "{way:?}");
+        }
+        // Over its top, under its foot, away from it, up, down.
+        for way in [[-1.0, 0.2], [-1.0, -0.2], [1.0, 0.0], [0.0, 1.0], [0.0, -1.0]] {
+            assert!(!meets([0.0, 1.5], way), "{way:?}");
+        }
+        // From straight below and straight above: ahead once, behind once.
+        assert!(meets([-5.9, 1.5], [0.0, 1.0]) && !meets([-5.9, 1.5], [0.0, -1.0]));
+        assert!(meets([-5.1, 1.5], [0.0, -1.0]) && !meets([-5.1, 1.5], [0.0, 1.0]));
+        // Along the row itself there is nothing to meet.
+        assert!(!meets([-4.0, 0.0], [-1.0, 1.0]));
+    }
+
+    // Worked by hand: 700 W/m2 that strike the rear at a cosine of 0.5 are 350; with the sun so low that rows of 2 m,
+    // 5 m apart, shade half of the slant (1 - 5/2 x 0.1/0.5), 175.
+    #[test]
+    fn beam_from_behind() {
+        let mut plane: PlaneSpec = toml::from_str("name = \"p\"\ntilt_deg = 30\nazimuth_deg = 180").unwrap();
+        plane.rows =
+            Some(crate::plane::RowsSpec { pitch_m: 5.0, slant_m: 2.0, high: 1, clearance_m: 0.5, count: None });
+        let rows = RowGeometry::of(&plane).unwrap();
+        let direct = |cos: f64, above: f64, up: f64| direct_on_rear(&rows, cos, above, 700.0, up);
+        assert!((direct(-0.5, 0.3, 0.8) - 350.0).abs() < 1e-9);
+        assert!((direct(-0.5, 0.1, 0.1) - 175.0).abs() < 1e-9);
+        // A sun in front, in the plane, or below the horizon (while it is above an axis that slopes) strikes no rear.
+        assert_eq!((direct(0.5, 0.3, 0.8), direct(0.0, 0.3, 0.8), direct(-0.5, 0.3, -0.1)), (0.0, 0.0, 0.0));
+        assert_eq!(direct(-0.5, 0.3, 0.0), 0.0);
+    }
+}

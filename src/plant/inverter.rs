@@ -413,6 +413,13 @@ pub(crate) mod tests {
     }
 
     #[test]
+    fn no_load_has_no_efficiency() {
+        let inverter = Inverter::new(&demo()).unwrap();
+        assert_eq!([0.0, -0.5, f64::NAN, f64::INFINITY].map(|load| inverter.efficiency_at(load)), [0.0; 4]);
+        assert!(inverter.efficiency_at(0.5) > 0.9);
+    }
+
+    #[test]
     fn voltage_lies_between_its_curves() {
         let mut sheet = demo();
         sheet.efficiency_v = Some(600.0);
@@ -429,6 +436,12 @@ pub(crate) mod tests {
         let mut plain = AcColumns::default();
         inverter.convert(1, &dc, None, &[20.0; 5], &mut plain);
         assert_eq!(plain.ac[0], out.ac[3]);
+        // Two inverters share twice the power.
+        let one = out.ac.clone();
+        inverter.convert(2, &dc.map(|p| 2.0 * p), Some(&[100.0, 300.0, 450.0, 600.0, 900.0]), &[20.0; 5], &mut out);
+        for (two, one) in out.ac.iter().zip(&one) {
+            assert!((two - 2.0 * one).abs() < 1e-9, "{two} {one}");
+        }
     }
 
     #[test]

@@ -155,6 +155,16 @@ mod tests {
     }
 
     #[test]
+    fn a_power_that_is_none_needs_no_modules() {
+        for (target_kw, p_stc_w) in
+            [(0.0, 400.0), (-5.0, 400.0), (f64::NAN, 400.0), (40.0, 0.0), (f64::INFINITY, 400.0)]
+        {
+            assert_eq!(modules_for(target_kw, p_stc_w), 0, "{target_kw} {p_stc_w}");
+        }
+        assert_eq!((modules_for(1e15, 400.0), modules_for(0.3, 400.0)), (1_000_000_000, 1));
+    }
+
+    #[test]
     fn strings_are_as_few_and_as_equal_as_can_be() {
         assert_eq!(string_lengths(90, 9, 26), Some(vec![23, 23, 22, 22]));
         assert_eq!(string_lengths(92, 9, 23), Some(vec![23; 4]));

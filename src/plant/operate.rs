@@ -758,6 +758,25 @@ mod tests {
             assert!((out.shared[step] / scanned - 1.0).abs() < 1e-7, "{} for {scanned}", out.shared[step]);
             assert!(out.shared[step] < out.own[step]);
         }
+        // Short strings end far below the voltage of long ones: one maximum below their open circuit, one above.
+        let mut sides = [0; 2];
+        for (long, short) in [(1, 2), (3, 1), (1, 1), (5, 9)] {
+            operate(
+                &[set(20, long, 0.0, &g, &t, &vi), set(10, short, 0.0, &g, &t, &vi)],
+                &InputLimits::default(),
+                &mut out,
+            );
+            for step in 0..2 {
+                let power = |v: f64| {
+                    let of = |n: f64| v * Plain.current_at(v / n, g[step], t[step]).max(0.0);
+                    f64::from(long) * of(20.0) + f64::from(short) * of(10.0)
+                };
+                let scanned = (0..80_000).map(|k| power(f64::from(k) * 0.01)).fold(0.0, f64::max);
+                assert!((out.shared[step] / scanned - 1.0).abs() < 1e-7, "{} for {scanned}", out.shared[step]);
+                sides[usize::from(out.v[step] > 400.0)] += 1;
+            }
+        }
+        assert!(sides[0] > 0 && sides[1] > 0, "{sides:?}");
         // Two long strings beside three short ones: each at its own maximum.
         operate(&[set(20, 2, 0.0, &g, &t, &vi), set(17, 3, 0.0, &g, &t, &vi)], &InputLimits::default(), &mut out);
         for step in 0..2 {

@@ -79,13 +79,13 @@ fn cell_above_back_and_wind_of_other_heights() {
 // A step in light: the exact answer of T' = (T_s - T)/tau is an exponential, whose mean over steps the model gives.
 #[test]
 fn inertia_follows_the_exponential() {
-    for wind_m_s in [1.0, 4.0] {
-        follows(wind_m_s);
+    for (wind_m_s, height_m) in [(1.0, 2.0), (4.0, 2.0), (4.0, 10.0)] {
+        follows(wind_m_s, height_m);
     }
 }
 
-fn follows(wind_m_s: f64) {
-    let thermal = Thermal::new(&Cooling::default(), &sheet("heat_capacity_j_m2_k = 11000.0"), 2.0);
+fn follows(wind_m_s: f64, height_m: f64) {
+    let thermal = Thermal::new(&Cooling::default(), &sheet("heat_capacity_j_m2_k = 11000.0"), height_m);
     let n = 12;
     let (g, air, wind) = (vec![800.0; n], vec![20.0; n], vec![wind_m_s; n]);
     let steps: Vec<u32> = (100..100 + n as u32).collect();
@@ -93,7 +93,7 @@ fn follows(wind_m_s: f64) {
     thermal.t_cell(&g, &air, &wind, &mut t);
     let steady = t[0];
     thermal.settle(&steps, 300.0, &air, &wind, &mut t);
-    let tau = 11_000.0 / (25.0 + 6.84 * wind_m_s);
+    let tau = 11_000.0 / (25.0 + 6.84 * wind_m_s * (2.0 / height_m).powf(0.2));
     for (j, found) in t.iter().enumerate() {
         let (a, b) = (300.0 * j as f64, 300.0 * (j as f64 + 1.0));
         let mean = steady + (20.0 - steady) * tau / 300.0 * ((-a / tau).exp() - (-b / tau).exp());
@@ -101,4 +101,14 @@ fn follows(wind_m_s: f64) {
     }
     // An hour later the module is where it would be without inertia.
     assert!((t[n - 1] - steady).abs() < 0.01);
+    // Steps of no length, or of none that is known, leave the temperature as it was.
+    for step_s in [0.0, -300.0, f64::NAN, f64::INFINITY] {
+        let before = t.clone();
+        thermal.settle(&steps, step_s, &air, &wind, &mut t);
+        assert_eq!(t, before, "{step_s}");
+    }
+    let light = Thermal::new(&Cooling::default(), &sheet(""), height_m);
+    let before = t.clone();
+    light.settle(&steps, 300.0, &air, &wind, &mut t);
+    assert_eq!(t, before);
 }
