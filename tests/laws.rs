@@ -87,6 +87,10 @@ proptest! {
             let delivered = year.e_ac_kwh();
             // The export limit acts on power in service; the hourly column takes outage evenly.
             prop_assert!((from_hours * step - delivered).abs() <= 1e-9 * nominal, "{} {}", from_hours * step, delivered);
+            // The hours of light on the plane sum to its year.
+            let light = hours.poa.iter().sum::<f64>() * step / 1000.0;
+            let of_months: f64 = year.months.iter().map(|m| m.h_i_kwh_m2).sum();
+            prop_assert!((light - of_months).abs() <= 1e-9 * of_months, "{} {}", light, of_months);
             let limit = year.p_ac_kw * 1000.0;
             let night = plan.options[k].setup.conversion.inverter.night_w();
             let mut lit = vec![false; hours.p_ac.len()];
@@ -359,6 +363,28 @@ fn shared_light_is_the_light_of_each() {
     }
     let delivered: Vec<f64> = plan.years().iter().map(OptionYear::e_ac_kwh).collect();
     assert!(delivered.windows(2).all(|pair| pair[0] != pair[1]), "{delivered:?}");
+}
+
+/// The line of the first weeks' loss is its share of what temperature has left.
+#[test]
+fn the_loss_of_the_first_weeks_is_the_share_stated() {
+    let mut job = varied(30.0, 180.0, 2.0, 50.0, 30.0, "perez");
+    for sheet in job.modules.values_mut() {
+        (sheet.light_induced_pct, sheet.rating_basis) = (Some(2.5), Some(yearlight::module::RatingBasis::Initial));
+    }
+    let plan = Plan::of(&job, cloudy()).unwrap();
+    for year in plan.years() {
+        let mut left: f64 = year.account.nominal_kwh.iter().sum();
+        let mut seen = false;
+        for line in &year.account.lines {
+            if line.effect == yearlight::energy::Effect::LightInduced {
+                assert!((line.kwh() + 0.025 * left).abs() < 1e-9 * left, "{} {left}", line.kwh());
+                seen = true;
+            }
+            left += line.kwh();
+        }
+        assert!(seen);
+    }
 }
 
 /// A lumped array loses the stated share to mismatch, no more and no less.

@@ -1103,4 +1103,23 @@ mod tests {
         assert_ne!(shared.years(), alone.years());
         assert_eq!(fits.made, modules + 1);
     }
+
+    // By hand: two modules of 1.7 m upright with 0.02 m between them measure 3.42 m, of which 5 % are 0.171 m.
+    #[test]
+    fn rows_of_another_slant_than_their_modules_are_told_of() {
+        let face = Face { length_m: 1.7, width_m: 1.1, groups: 3, halves: false };
+        let told = |orientation, high, slant_m: f64| {
+            let rows = crate::plane::RowsSpec { pitch_m: 6.0, slant_m, high, clearance_m: 0.5, count: None };
+            slant_note("A", "field", &face, orientation, &rows, 0.02).map(|note| note.text)
+        };
+        for slant in [3.42, 3.26, 3.58] {
+            assert_eq!(told(Orientation::Portrait, 2, slant), None, "{slant}");
+        }
+        for slant in [3.24, 3.60] {
+            assert!(told(Orientation::Portrait, 2, slant).unwrap().contains("2 modules upright"), "{slant}");
+        }
+        assert!(told(Orientation::Portrait, 1, 3.42).unwrap().contains("measure 1.700 m"));
+        assert!(told(Orientation::Landscape, 3, 3.42).is_none() && told(Orientation::Landscape, 3, 3.34).is_none());
+        assert!(told(Orientation::Landscape, 2, 3.42).unwrap().contains("measure 2.220 m"));
+    }
 }

@@ -1049,4 +1049,34 @@ mod tests {
             assert_eq!(warned, name == "one-diode", "{name}");
         }
     }
+
+    // The form bends towards nothing in deep weak light; columns hold the same floor as single values.
+    #[test]
+    fn a_measured_map_stays_above_zero_in_deep_weak_light() {
+        let form = Efficiency { x: 4.0, tc: 0.03, k_rs: 0.05, k_rsh: 0.2 };
+        let (mut model, _) = Electrical::fit(&samples::p410(), None).unwrap();
+        model.power = Power::Matrix { form };
+        let g = [2.0, 5.0, 8.0, 900.0];
+        let mut a = [0.0; 4];
+        model.low_light(&g, &mut a);
+        for (a, g) in a.iter().zip(g) {
+            near(*a, above_zero(form.at(g / 1000.0, T_STC)), 1e-12, "low light");
+        }
+        assert!(form.at(0.005, T_STC) < 0.3 && form.at(0.9, T_STC) > 0.3);
+        // All in weak light, and none.
+        for g in [[2.0, 3.0], [800.0, 900.0]] {
+            let mut a = [0.0; 2];
+            model.low_light(&g, &mut a);
+            near(a[1], above_zero(form.at(g[1] / 1000.0, T_STC)), 1e-12, "low light");
+        }
+    }
+
+    #[test]
+    fn there_is_a_curve_only_in_light() {
+        let (model, _) = Electrical::fit(&samples::p410(), None).unwrap();
+        assert!(model.diode_at(300.0, 20.0).is_some());
+        for (g, t) in [(0.0, 20.0), (-1.0, 20.0), (f64::NAN, 20.0), (f64::INFINITY, 20.0), (300.0, f64::NAN)] {
+            assert!(model.diode_at(g, t).is_none(), "{g} {t}");
+        }
+    }
 }

@@ -246,6 +246,10 @@ fn rear_of_a_tracker() {
         let light = PlaneLight::on(&spec, &sun, &sky, &Skyline::default());
         let rear = RearLight::on(&spec, &sun, &sky);
         for i in steps(&sun).into_iter().step_by(4) {
+            // In front of the modules, turned back or held at the limit: nothing strikes them from behind.
+            let to_sun = if sun.east[i] < 0.0 { -1.0 } else { 1.0 };
+            let (s, c) = light.tilt_deg[i].to_radians().sin_cos();
+            assert!(to_sun * sun.east[i] * s + sun.up[i] * c > 0.0);
             let section = Section::new(5.0, 2.2, 1.2, light.tilt_deg[i]);
             let toward = [sun.east[i].abs(), sun.up[i]];
             let even = section.ground_sky.iter().sum::<f64>() / 100.0 * sky.even[i];

@@ -55,11 +55,9 @@ impl RearLight {
                         let beam = sky.normal[i] * sun.up[i].max(0.0);
                         let ground =
                             beam * rows.ground_lit(signed[i], above[i]) + sky.even[i] * rows.ground_sky(cos_r[i]);
-                        let direct = direct_on_rear(&rows, signed[i], above[i], sky.normal[i], sun.up[i]);
-                        // Seen from the rear, sky and ground change places.
-                        albedo(i) * ground * rows.front_sky(cos_r[i])
-                            + sky.even[i] * rows.front_ground(cos_r[i])
-                            + direct
+                        // Seen from the rear, sky and ground change places. A tracker turns towards the sun: while that
+                        // stands above the plane of the rows, no beam comes from behind.
+                        albedo(i) * ground * rows.front_sky(cos_r[i]) + sky.even[i] * rows.front_ground(cos_r[i])
                     })
                     .collect()
             }
@@ -74,12 +72,12 @@ impl RearLight {
 }
 
 /// Beam on the rear, less the shade of the row behind.
-fn direct_on_rear(rows: &RowGeometry, signed_cos_aoi: f64, above: f64, normal: f64, up: f64) -> f64 {
-    if signed_cos_aoi >= -1e-12 || up <= 0.0 {
+fn direct_on_rear(rows: &RowGeometry, signed_cos_aoi: f64, up: f64, normal: f64) -> f64 {
+    if signed_cos_aoi >= -1e-12 {
         return 0.0;
     }
     let facing = -signed_cos_aoi;
-    let shaded = (1.0 - rows.pitch_m / rows.slant_m * above.max(0.0) / facing).clamp(0.0, 1.0);
+    let shaded = (1.0 - rows.pitch_m / rows.slant_m * up / facing).clamp(0.0, 1.0);
     normal * facing * (1.0 - shaded)
 }
 
@@ -161,7 +159,7 @@ impl RearViews {
             let whole = self.running[GROUND];
             ground += normal * up * (whole - self.shaded(toward / up)).max(0.0);
             let signed = toward * self.sin_tilt + up * self.cos_tilt;
-            direct = direct_on_rear(&self.rows, signed, up, normal, up);
+            direct = direct_on_rear(&self.rows, signed, up, normal);
         }
         albedo * ground + self.sky * even + direct
     }
@@ -260,11 +258,10 @@ mod tests {
         plane.rows =
             Some(crate::plane::RowsSpec { pitch_m: 5.0, slant_m: 2.0, high: 1, clearance_m: 0.5, count: None });
         let rows = RowGeometry::of(&plane).unwrap();
-        let direct = |cos: f64, above: f64, up: f64| direct_on_rear(&rows, cos, above, 700.0, up);
-        assert!((direct(-0.5, 0.3, 0.8) - 350.0).abs() < 1e-9);
-        assert!((direct(-0.5, 0.1, 0.1) - 175.0).abs() < 1e-9);
-        // A sun in front, in the plane, or below the horizon (while it is above an axis that slopes) strikes no rear.
-        assert_eq!((direct(0.5, 0.3, 0.8), direct(0.0, 0.3, 0.8), direct(-0.5, 0.3, -0.1)), (0.0, 0.0, 0.0));
-        assert_eq!(direct(-0.5, 0.3, 0.0), 0.0);
+        let direct = |cos: f64, up: f64| direct_on_rear(&rows, cos, up, 700.0);
+        assert!((direct(-0.5, 0.3) - 350.0).abs() < 1e-9);
+        assert!((direct(-0.5, 0.1) - 175.0).abs() < 1e-9);
+        // A sun in front or in the plane strikes no rear, one on the horizon is hidden by the row behind.
+        assert_eq!((direct(0.5, 0.3), direct(0.0, 0.3), direct(-0.5, 0.0)), (0.0, 0.0, 0.0));
     }
 }

@@ -221,6 +221,17 @@ mod tests {
     use proptest::prelude::*;
 
     #[test]
+    fn a_conductor_has_a_temperature_within_bounds() {
+        let told = |t_c: f64| {
+            StringCable::of(&CableSpec { t_c, ..CableSpec::default() }, 20, 31.25, 13.12).err().map(|e| e.to_string())
+        };
+        assert!([-40.0, 0.0, 120.0].iter().all(|t| told(*t).is_none()));
+        for t_c in [-40.1, 120.1, f64::NAN] {
+            assert!(told(t_c).unwrap().contains("cable.t_c"), "{t_c}");
+        }
+    }
+
+    #[test]
     fn a_loss_at_rated_current_is_its_resistance() {
         let spec = CableSpec { loss_at_stc_pct: Some(1.5), ..CableSpec::default() };
         let cable = StringCable::of(&spec, 20, 31.25, 13.12).unwrap();

@@ -624,6 +624,38 @@ mod tests {
     }
 
     #[test]
+    fn a_window_that_all_steps_miss_is_held_in_all() {
+        let (g, t) = ([800.0, 500.0, 0.0], [25.0, 40.0, 10.0]);
+        let vi = columns(&g, &t);
+        for ([low, high], held, counts) in [([100.0, 500.0], 500.0, (2, 0)), ([690.0, 900.0], 690.0, (0, 2))] {
+            let mut out = InputColumns::default();
+            let limits = InputLimits { window_v: Some([low, high]), i_max: None };
+            operate(&[set(20, 1, 0.0, &g, &t, &vi)], &limits, &mut out);
+            assert_eq!(out.v, [held, held, 0.0]);
+            assert_eq!((out.steps_above, out.steps_below), counts);
+        }
+        let mut out = InputColumns::default();
+        let limits = InputLimits { window_v: None, i_max: Some(6.0) };
+        operate(&[set(20, 1, 0.0, &g, &t, &vi)], &limits, &mut out);
+        assert_eq!(out.steps_over_current, 2);
+        assert!((out.held[1] / out.v[1] - 6.0).abs() < 1e-9);
+    }
+
+    // A dark string beside a lit one neither gives nor takes.
+    #[test]
+    fn a_dark_string_is_out_of_the_sum() {
+        let (g, t) = ([700.0], [30.0]);
+        let (dark, vi) = ([0.0], columns(&g, &t));
+        let none = (vec![0.0], vec![0.0]);
+        let mut out = InputColumns::default();
+        operate(&[set(20, 1, 0.3, &g, &t, &vi), set(20, 2, 0.3, &dark, &t, &none)], &InputLimits::default(), &mut out);
+        let own = 20.0 * vi.0[0] * vi.1[0];
+        let cable = 0.3 * vi.1[0] * vi.1[0];
+        assert!((out.own[0] / own - 1.0).abs() < 1e-12 && (out.held[0] / own - 1.0).abs() < 1e-9, "{out:?}");
+        assert!((out.cable[0] / cable - 1.0).abs() < 1e-6, "{} {cable}", out.cable[0]);
+    }
+
+    #[test]
     fn the_current_limit_raises_the_voltage() {
         let (g, t) = ([1000.0], [25.0]);
         let vi = columns(&g, &t);
