@@ -311,13 +311,14 @@ def reach(lab, binaries):
     return tests
 
 
-def batches(tests, folder, wins, budget):
-    """The tests of a change as far as the time goes: those first that failed most for their seconds at changes of the same
-    file; at the start the second version and the tests beside the code; short neighbours of one binary in one process."""
+def batches(tests, folder, wins, runs, budget):
+    """The tests of a change as far as the time goes: those first that failed most often for their seconds at changes of the
+    same file; at the start the second version and the tests beside the code; short neighbours of one binary in one
+    process."""
     def worth(test):
         name = test["names"][0]
         hope = 3 if "/plain-" in test["binary"] else 1 if name.startswith(f"{folder}::") else 0.3
-        return (wins[name] + hope) / (test["seconds"] + 0.03)
+        return (wins[name] + hope) / (runs[name] + 3) / (test["seconds"] + 0.03)
 
     groups = []
     for test in sorted(tests, key=worth, reverse=True):
@@ -352,7 +353,7 @@ def attempt(lab, minutes, workers, only, budget):
     # Taken from the end: literals, of which most only move a search, come last.
     wanted.sort(key=lambda site: not site["key"].endswith("1.01"))
     end, lock = time.monotonic() + 60 * minutes, threading.Lock()
-    wins = collections.defaultdict(collections.Counter)
+    wins, runs = collections.defaultdict(collections.Counter), collections.defaultdict(collections.Counter)
 
     def work():
         while time.monotonic() < end:
@@ -363,8 +364,9 @@ def attempt(lab, minutes, workers, only, budget):
             tests, file = by_change[site["id"]], site["key"].split(":")[0]
             killer = None
             with lock:
-                order = batches(tests, file.split("/")[1], wins[file], budget)
+                order = batches(tests, file.split("/")[1], wins[file], runs[file], budget)
             for test in order:
+                runs[file].update(test["names"])
                 if not run_test(lab, test, site["id"], 10 * test["seconds"] + 4):
                     killer = test["names"]
                     break

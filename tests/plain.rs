@@ -302,8 +302,9 @@ fn one_year(dice: &mut Dice, lines: &str) {
     let [ac_m, ac_mm2, no_load_w, load_w] = c.ac.unwrap_or([0.0, 1.0, 0.0, 0.0]);
     // Copper of 0.017241 ohm mm2/m (IEC 60028: 1/58) at 20 C, 0.00393 per K, at 50 C; three phases of 400 V, one cable for each inverter.
     let ac_per_w = (1.0 + 0.00393 * 30.0) * 0.017241 * ac_m / ac_mm2 / (400.0 * 400.0) / inverters;
+    let behind_cable = |p: f64| p - ac_per_w * p * p;
     let behind = |p: f64| {
-        let p = p - ac_per_w * p * p;
+        let p = behind_cable(p);
         p - no_load_w - load_w * (p / 50_000.0).powi(2)
     };
     let plan = Plan::of(&c.job, &weather).unwrap_or_else(|e| panic!("{e}"));
@@ -323,7 +324,9 @@ fn one_year(dice: &mut Dice, lines: &str) {
     let loop_ohm = setup.wiring.inputs[0].strings[0].loop_ohm;
 
     let (mut dc, mut ac, mut delivered, mut nominal, mut day_hours) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    let (mut before_limits, mut behind_open, mut behind_ac) = (0.0, 0.0, 0.0);
+    let (mut before_limits, mut behind_open, mut behind_ac, mut cabled) = (0.0, 0.0, 0.0, 0.0);
+    // Light behind dirt and glass over 1000 W/m2; power at 25 C and at the cell's temperature over nameplate.
+    let (mut clean, mut cells, mut weak, mut warm) = (0.0, 0.0, 0.0, 0.0);
     for (i, &step) in sun.steps.iter().enumerate() {
         let step = step as usize;
         let hour = light::Hour {
@@ -353,11 +356,16 @@ fn one_year(dice: &mut Dice, lines: &str) {
         let t = module::faiman(g, air, wind, weather.wind_height_m, c.u, nmot_c);
         close("cell temperature", t, part.t_cell[i], 1.0, RELATIVE);
 
+        clean += (p.beam + p.sky + p.ground) * kept / 1000.0;
+        cells += g / 1000.0;
+        warm += part.rel[i];
+
         // Power at the maximum over nameplate, and the voltage there.
         let model = &setup.low_light;
         match (sheet_factors(model, sheet, g, t), &model.curve) {
             (Some([a, b]), Some(curve)) => {
                 let rel = g / 1000.0 * a * b;
+                weak += g / 1000.0 * a;
                 close("power of the sheet model", rel, part.rel[i], 1e-3, RELATIVE);
                 // Voltage: the curve's own, times the root of the model's power over the curve's.
                 if g > 1.0 {
@@ -395,6 +403,7 @@ fn one_year(dice: &mut Dice, lines: &str) {
         ac += limited;
         behind_open += behind(open);
         behind_ac += behind(limited);
+        cabled += behind_cable(limited);
         delivered += after;
         if open > 0.0 {
             day_hours += step_h;
@@ -407,11 +416,42 @@ fn one_year(dice: &mut Dice, lines: &str) {
     let night = (hours - day_hours) * c.night_w * inverters + dark_hours * no_load_w;
     [&mut nominal, &mut dc, &mut before_limits, &mut ac, &mut behind_open, &mut behind_ac, &mut delivered]
         .into_iter()
+        .chain([&mut cabled, &mut clean, &mut cells, &mut weak, &mut warm])
         .for_each(|sum| *sum *= step_h);
     let wanted = (delivered - night) * kept / 1000.0;
     close("nominal energy", nominal / 1000.0 * 49.2, year.account.nominal_kwh.iter().sum(), 1.0, RELATIVE);
     close("DC energy", dc / 1000.0, year.e_dc_kwh(), 1.0, RELATIVE);
     close("delivered energy", wanted, year.e_ac_kwh(), 1.0, RELATIVE);
+    // Each line of the account is what is left behind its effect less what was left before, kWh.
+    use yearlight::energy::Effect::*;
+    let draw = (hours - day_hours) * c.night_w * inverters / 1000.0;
+    let warmed = dark_hours * no_load_w / 1000.0;
+    let light_induced = 49.2 * warm * 0.985;
+    let mut left = nominal / 1000.0 * 49.2;
+    let of_light = left;
+    for (effects, after) in [
+        (&[Dirt][..], 49.2 * clean),
+        (&[Incidence], 49.2 * cells),
+        if weak > 0.0 { (&[LowLight], 49.2 * weak) } else { (&[LowLight, Temperature], 49.2 * warm) },
+        (&[Temperature], 49.2 * warm),
+        (&[LightInduced], light_induced),
+        (&[Mismatch], light_induced * (1.0 - c.mismatch / 100.0)),
+        (&[DcCable], dc / 1000.0),
+        (&[Inverter], before_limits / 1000.0),
+        (&[Clipping], ac / 1000.0),
+        (&[NightDraw], ac / 1000.0 - draw),
+        (&[AcCable], cabled / 1000.0 - draw),
+        (&[Transformer], behind_ac / 1000.0 - draw - warmed),
+        (&[Outage], (behind_ac / 1000.0 - draw - warmed) * kept),
+        (&[ExportLimit], wanted),
+    ] {
+        if effects == [Temperature] && weak == 0.0 {
+            continue;
+        }
+        let told = year.account.lines.iter().filter(|line| effects.contains(&line.effect));
+        close(&format!("{effects:?}"), after - left, told.map(|line| line.kwh()).sum(), of_light, RELATIVE);
+        left = after;
+    }
     // The same with the limits lifted, and what each of them takes.
     let sums = run(setup, site, &plan.common, &mut s);
     let open = (behind_open - night) * kept / 1000.0;
