@@ -354,6 +354,10 @@ def attempt(lab, minutes, workers, only, budget):
     wanted.sort(key=lambda site: not site["key"].endswith("1.01"))
     end, lock = time.monotonic() + 60 * minutes, threading.Lock()
     wins, runs = collections.defaultdict(collections.Counter), collections.defaultdict(collections.Counter)
+    for key, result in results.items():
+        if result["killed_by"]:
+            wins[key.split(":")[0]][result["killed_by"]] += 1
+            runs[key.split(":")[0]][result["killed_by"]] += 1
 
     def work():
         while time.monotonic() < end:
