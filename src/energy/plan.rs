@@ -1122,4 +1122,30 @@ mod tests {
         assert!(told(Orientation::Landscape, 3, 3.42).is_none() && told(Orientation::Landscape, 3, 3.34).is_none());
         assert!(told(Orientation::Landscape, 2, 3.42).unwrap().contains("measure 2.220 m"));
     }
+
+    #[test]
+    fn shares_of_obstacles_and_rows_multiply() {
+        let job = crate::job::load(Path::new("configs/two-skies/cloudy.toml")).unwrap();
+        let weather = crate::sky::read(&job.weather_path(), &job.read_hints().unwrap()).unwrap();
+        let site = Plan::of(&job, &weather).unwrap().site;
+        let n = site.len();
+        let shade = |beam: f64, sky: f64, power: f64| ArrayShade {
+            light_kept_beam: vec![beam; n],
+            sky_kept: [sky; 12],
+            electrical_kept: vec![power; n],
+        };
+        let part = |shade| PartShade::of(shade, &site.sun.month_start);
+        let both = combine(part(shade(0.9, 0.8, 0.7)), shade(0.5, 0.5, 0.5), &site);
+        for (column, want) in [(&both.beam_kept, 0.45), (&both.sky_kept, 0.4), (&both.power_kept, 0.35)] {
+            assert!(column.len() == n && column.iter().all(|x| (x - want).abs() < 1e-12));
+        }
+        // One alone stays what it is.
+        for alone in [
+            combine(part(ArrayShade::none()), shade(0.9, 0.8, 0.7), &site),
+            combine(part(shade(0.9, 0.8, 0.7)), ArrayShade::none(), &site),
+        ] {
+            assert!(alone.beam_kept == vec![0.9; n] && alone.power_kept == vec![0.7; n]);
+            assert!(alone.sky_kept.iter().all(|x| (x - 0.8).abs() < 1e-12));
+        }
+    }
 }

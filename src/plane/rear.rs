@@ -246,6 +246,7 @@ mod tests {
         // From straight below and straight above: ahead once, behind once.
         assert!(meets([-5.9, 1.5], [0.0, 1.0]) && !meets([-5.9, 1.5], [0.0, -1.0]));
         assert!(meets([-5.1, 1.5], [0.0, -1.0]) && !meets([-5.1, 1.5], [0.0, 1.0]));
+        assert!(meets([-5.9, 1.85], [1.0, 0.0]) && !meets([-5.9, 1.85], [-1.0, 0.0]));
         // Along the row itself there is nothing to meet.
         assert!(!meets([-4.0, 0.0], [-1.0, 1.0]));
     }

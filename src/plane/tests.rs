@@ -115,8 +115,17 @@ fn a_dark_band_uses_up_the_sky_then_the_light_around_the_sun() {
             wind: vec![1.0],
             albedo: Vec::new(),
         };
-        let light = PlaneLight::on(&plane(90.0, 180.0), &sun(0.5), &sky, &Skyline::new(&[]).unwrap());
-        [light.beam[0], light.sky[0]]
+        let on = |spec: &PlaneSpec| {
+            let light = PlaneLight::on(spec, &sun(0.5), &sky, &Skyline::new(&[]).unwrap());
+            [light.beam[0], light.sky[0]]
+        };
+        let wall = on(&plane(90.0, 180.0));
+        // A tracker whose axis stands upright, face to the south, is that wall.
+        let mut upright = plane(0.0, 180.0);
+        upright.tracker = Some(tracker(0.0, 0.0, false, 89.0));
+        let [beam, sky] = on(&upright);
+        assert!((beam - wall[0]).abs() < 2.0 && (sky - wall[1]).abs() < 2.0, "{beam} {sky} {wall:?}");
+        wall
     };
     let cos_aoi = 0.75_f64.sqrt();
     let around = 40.0 * cos_aoi;
@@ -209,6 +218,19 @@ fn half_a_year_later_in_the_south() {
 }
 
 /// P 3.5, L 2.278, tilt 20 deg, profile angle 10 deg: share 0.4664; sky view 0.9243, open 0.9698 (hand-worked).
+#[test]
+fn rows_need_a_pitch_and_a_slant() {
+    let of = |pitch_m: f64, slant_m: f64| {
+        let mut spec = plane(20.0, 180.0);
+        spec.rows = Some(rows(pitch_m, slant_m, 0.5));
+        super::rows::RowGeometry::of(&spec).is_some()
+    };
+    assert!(of(5.0, 2.0));
+    for bad in [0.0, -1.0, f64::NAN, f64::INFINITY] {
+        assert!(!of(bad, 2.0) && !of(5.0, bad) && !of(bad, bad), "{bad}");
+    }
+}
+
 #[test]
 fn energy_goes_with_the_length_of_a_step() {
     let light = PlaneLight {

@@ -121,12 +121,6 @@ impl StringCable {
     pub fn loss_w(&self, i: f64) -> f64 {
         i * i * self.loop_ohm
     }
-
-    /// `out = strings I2R`, W, over a column of string currents, A.
-    pub fn loss_column(&self, strings: u32, i: &[f64], out: &mut Vec<f64>) {
-        out.resize(i.len(), 0.0);
-        square_times(f64::from(strings) * self.loop_ohm, i, out);
-    }
 }
 
 /// The cable from inverter to meter.
@@ -169,14 +163,6 @@ impl AcCable {
     pub fn apply(&self, p: &mut [f64], loss: &mut Vec<f64>) {
         loss.resize(p.len(), 0.0);
         take_square(self.per_w, p, loss);
-    }
-}
-
-crate::wide! {
-    fn square_times(factor: f64, x: &[f64], out: &mut [f64]) {
-        for (x, out) in x.iter().zip(out.iter_mut()) {
-            *out = factor * (x * x);
-        }
     }
 }
 

@@ -95,6 +95,9 @@ mod tests {
         assert!((ModuleConverter::new(&spec).unwrap().efficiency() - 0.985).abs() < 1e-12);
         let wrong = ConverterSpec { p_in_max_w: 500.0, efficiency: vec![[100.0, 0.985]], ..ConverterSpec::default() };
         assert!(ModuleConverter::new(&wrong).unwrap_err().to_string().contains("write 98.5"));
+        // 95 % of 51 % of the rating is less than 98 % of half of it.
+        let falling = ConverterSpec { efficiency: vec![[50.0, 98.0], [51.0, 95.0]], ..wrong };
+        assert!(ModuleConverter::new(&falling).unwrap_err().to_string().contains("output rises as input rises"));
     }
 
     proptest! {

@@ -139,11 +139,25 @@ impl Curve {
         slopes.push(end_slope(step[last], step[last - 1], rise[last], rise[last - 1]));
         // What is left, 1 - slope, must stay within 0 .. 3 times its own smallest secant.
         for (i, slope) in slopes.iter_mut().enumerate() {
-            let left = rise[i.saturating_sub(1)];
-            let right = rise[i.min(last)];
+            let (left, right) = (rise[i.saturating_sub(1)], rise[i.min(last)]);
             *slope = slope.clamp(1.0 - 3.0 * (1.0 - left.max(right)), 1.0);
+            // Where efficiency falls so fast that this asks for more than 3 times a secant of the loss, no smooth curve
+            // keeps both, and the loss could fall below 0 before it rises.
+            if [left, right].iter().any(|secant| *slope * secant < 0.0 || slope.abs() > 3.0 * secant.abs() + 1e-12) {
+                return Curve::polygon(&all);
+            }
         }
         Curve::hermite(&all, &slopes)
+    }
+
+    /// Straight lines through ascending points; the last one goes on, but never downwards.
+    fn polygon(points: &[[f64; 2]]) -> Curve {
+        let mut curve = Curve::straight(points);
+        if let [.., before, last] = points {
+            let slope = (last[1] - before[1]) / (last[0] - before[0]);
+            curve.pieces.push(Piece { start: last[0], per: 1.0, end: f64::MAX, a: slope.max(0.0), b: 0.0, c: 0.0 });
+        }
+        curve
     }
 
     /// One value.
@@ -283,7 +297,30 @@ mod tests {
         assert_eq!(curve.at(99.0), 0.0);
     }
 
+    // 99.7 % at two thirds and five sixths of the rating, 70 % before and after: no slope at 5/6 keeps both loss and output
+    // rising. Straight lines do.
+    #[test]
+    fn an_efficiency_that_collapses_gets_straight_lines() {
+        let points: Vec<[f64; 2]> =
+            [70.0, 70.0, 86.212_291_138_629_1, 99.747_860_170_838_98, 99.733_007_602_361_11, 70.0]
+                .iter()
+                .enumerate()
+                .map(|(i, eta)| [100.0 * (i + 1) as f64 / 6.0, *eta])
+                .collect();
+        let points = loss_points("efficiency", 1.0, &points, false).unwrap();
+        let curve = Curve::loss(&points);
+        for pair in points.windows(2) {
+            let (x, y) = (0.5 * (pair[0][0] + pair[1][0]), 0.5 * (pair[0][1] + pair[1][1]));
+            assert!((curve.at(x) - y).abs() < 1e-12, "{x}");
+        }
+        let [.., before, last] = &points[..] else { unreachable!("six points") };
+        let slope = (last[1] - before[1]) / (last[0] - before[0]);
+        assert!((curve.at(last[0] + 0.1) - last[1] - 0.1 * slope).abs() < 1e-12);
+    }
+
     proptest! {
+        #![proptest_config(ProptestConfig::with_cases(2000))]
+
         #[test]
         fn output_rises_with_input_and_never_exceeds_it(
             etas in proptest::collection::vec(70.0..99.9_f64, 1..9),

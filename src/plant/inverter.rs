@@ -456,6 +456,12 @@ pub(crate) mod tests {
         wrong(&|s| s.efficiency[1][1] = 0.965, "efficiency[1] is 0.965; expected an efficiency in percent");
         wrong(&|s| s.efficiency[1][1] = 104.0, "efficiency[1] is 104");
         wrong(&|s| s.efficiency[2][0] = 10.0, "efficiency[2] is 10");
+        for load in [f64::NAN, f64::INFINITY, 0.0, -5.0, 200.1] {
+            wrong(&|s| s.efficiency[1][0] = load, "efficiency[1] is ");
+        }
+        for eta in [f64::NAN, f64::INFINITY, 0.0, -5.0] {
+            wrong(&|s| s.efficiency[1][1] = eta, "efficiency[1] is ");
+        }
         wrong(&|s| s.efficiency[0][1] = 40.0, "efficiency[1] is 96.5");
         wrong(&|s| s.p_ac_w = f64::NAN, "p_ac_w is NaN");
         wrong(&|s| s.phases = Some(2), "phases is 2");

@@ -157,6 +157,10 @@ mod tests {
         let small = SiteLoadSpec { front_pa: Some(2.9), ..site.clone() };
         assert!(check(&zones, &small).unwrap_err().to_string().contains("multiply by 1000"));
         assert_eq!(check(&[], &site).unwrap()[0].carries, None);
+        // A load that the sheet does not print, or prints as none, is not known.
+        for unknown in [0.0, -1.0, f64::NAN, f64::INFINITY] {
+            assert_eq!(check(&[zone("a", unknown, 1600.0)], &site).unwrap()[0].carries, None, "{unknown}");
+        }
     }
 
     proptest! {

@@ -80,7 +80,7 @@ fn cell_above_back_and_wind_of_other_heights() {
 #[test]
 fn inertia_follows_the_exponential() {
     for (wind_m_s, height_m) in [(1.0, 2.0), (4.0, 2.0), (4.0, 10.0)] {
-        for more in ["", "\nnmot_c = 48.0"] {
+        for more in ["", "\nnmot_c = 48.0", "\ntemperature = \"king-glass-glass-open\"\ncell_above_back_k = 0.0"] {
             follows(wind_m_s, height_m, more);
         }
     }
