@@ -473,6 +473,26 @@ fn one_year(dice: &mut Dice, lines: &str) {
     // The table of the hours sums to the year, its nights included.
     plan.year(option, &mut s);
     let hours = HourColumns::of(&plan, setup, &weather, &s);
+    let mut lit = vec![None; weather.len()];
+    sun.steps.iter().enumerate().for_each(|(i, &step)| lit[step as usize] = Some(i));
+    for (step, lit) in lit.into_iter().enumerate() {
+        use chrono::Datelike;
+        let day = weather.days[step / weather.steps_per_day];
+        let minute = (step % weather.steps_per_day) as f64 * 60.0 * step_h;
+        let stamp = (hours.month[step], hours.day[step], hours.minute[step]);
+        assert_eq!(stamp, (i64::from(day.month()), i64::from(day.day()), minute as i64));
+        let (part, light) = (&s.parts[0], &plane.light);
+        let told = [hours.poa[step], hours.g_eff[step], hours.t_cell[step], hours.p_dc[step], hours.v_dc[step]];
+        let told = [told.as_slice(), &[hours.p_clipped[step]]].concat();
+        let want = lit.map_or([0.0, 0.0, weather.t_amb[step], 0.0, 0.0, 0.0], |i| {
+            let open = light.beam[i] + light.sky[i] + light.ground[i];
+            let clipped = s.ac.before_limit[i] - s.ac.ac[i];
+            [open, part.g_eff()[i], part.t_cell[i], s.p_dc[i], s.v_dc[i], clipped]
+        });
+        for (want, told) in want.iter().zip(&told) {
+            close("a column of the hours", *want, *told, 1.0, RELATIVE);
+        }
+    }
     close("sum of the hours", wanted, hours.p_ac.iter().sum::<f64>() * step_h / 1000.0, 1.0, RELATIVE);
     assert!(behind_ac >= delivered && delivered > 0.0);
 }

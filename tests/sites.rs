@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use yearlight::energy::{Effect, EnergyError, OptionYear, Plan};
+use yearlight::energy::{Effect, EnergyError, HourColumns, OptionYear, Plan, Scratch};
 use yearlight::job::{self, Job};
 use yearlight::plant::Verdict;
 use yearlight::roof::UNSHADED_LOSS;
@@ -179,9 +179,43 @@ fn a_tent_of_two_planes_is_one_job() {
     let h = |p: &yearlight::energy::PlaneOfSite| p.h_i.iter().sum::<f64>();
     assert!((h(east) / h(west) - 1.0).abs() < 0.05, "{} {}", h(east), h(west));
     assert!((tent.h_i_kwh_m2() - 0.5 * (h(east) + h(west))).abs() < 1e-9);
+    // In the table of the hours each plane counts by its share.
+    let weather = yearlight::sky::read(Path::new("weather/davis-monthan-az.csv"), &Default::default()).unwrap();
+    let mut scratch = Scratch::default();
+    plan.year(&plan.options[0], &mut scratch);
+    let hours = HourColumns::of(&plan, &plan.options[0].setup, &weather, &scratch);
+    for (i, &step) in plan.site.sun.steps.iter().enumerate() {
+        let mean = |of: &dyn Fn(usize) -> f64| 0.5 * (of(0) + of(1));
+        for (found, want) in [
+            (hours.poa[step as usize], mean(&|k| plan.site.planes[k].light.poa(i))),
+            (hours.g_eff[step as usize], mean(&|k| scratch.parts[k].g_eff()[i])),
+            (hours.t_cell[step as usize], mean(&|k| scratch.parts[k].t_cell[i])),
+        ] {
+            assert!((found - want).abs() < 1e-9 * want.abs().max(1.0), "{found} {want}");
+        }
+    }
     let ratio = tent.e_ac_kwh() / south.e_ac_kwh();
     assert!((0.88..0.98).contains(&ratio), "{ratio}");
     assert!(tent.account.residual_kwh().abs() < 1e-9 * nominal(&tent));
+}
+
+/// Modules on planes without sizes are shared out evenly, the first planes taking one more.
+#[test]
+fn odd_modules_go_to_the_first_planes() {
+    let planes: String = ["east", "south", "west"]
+        .iter()
+        .map(|name| format!("[[plane]]\nname = \"{name}\"\ntilt_deg = 10\nazimuth_deg = 180\n"))
+        .collect();
+    let (mut job, weather) = text(&format!(
+        "title = \"t\"\nparts = \"merrowby-parts.toml\"\n[weather]\nfile = \"../weather/davis-monthan-az.csv\"\n{planes}\n\
+         [[option]]\ntag = \"A\"\nmodule = \"P410\"\ninverter = \"K33\"\nmodules = 98\n"
+    ));
+    let converter = toml::from_str("p_in_max_w = 500\nefficiency = [[100, 98.5]]");
+    job.inverters.get_mut("K33").unwrap().module_converter = Some(converter.unwrap());
+    job.options[0].module_converters = true;
+    let plan = Plan::of(&job, &weather).unwrap();
+    let modules: Vec<f64> = plan.options[0].setup.mounting.parts.iter().map(|p| p.1 * 98.0).collect();
+    assert!(modules.iter().zip([33.0, 33.0, 32.0]).all(|(a, b)| (a - b).abs() < 1e-9), "{modules:?}");
 }
 
 /// A converter at every module loses nothing to strings, so shade costs less; its own loss is a line.

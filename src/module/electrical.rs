@@ -935,6 +935,25 @@ mod tests {
     }
 
     #[test]
+    fn long_columns_of_the_curve_are_its_points() {
+        let mut sheet = samples::p410();
+        sheet.electrical = Some("one-diode".to_string());
+        let (model, _) = Electrical::fit(&sheet, None).unwrap();
+        let g: Vec<f64> = (0..600).map(|k| 30.0 + 1.9 * f64::from(k)).collect();
+        let t: Vec<f64> = (0..600).map(|k| 70.0 - 0.15 * f64::from(k)).collect();
+        let (mut a, mut b, mut v) = (vec![0.0; 600], vec![0.0; 600], vec![0.0; 600]);
+        model.low_light(&g, &mut a);
+        model.heat(&g, &t, &mut b);
+        model.v_mp(&g, &t, &mut v);
+        for k in 0..600 {
+            let (here, warm) = (model.point(g[k], t[k]), model.point(g[k], T_STC));
+            near(a[k] * 410.0 * g[k] / 1000.0, warm.p_mp, 1e-6, "at 25 C");
+            near(b[k], here.p_mp / warm.p_mp, 2e-6, "heat");
+            near(v[k], here.v_mp, 1e-5, "voltage");
+        }
+    }
+
+    #[test]
     fn columns_agree_with_the_converged_point() {
         let mut g = Vec::new();
         let mut t = Vec::new();
@@ -1044,6 +1063,13 @@ mod tests {
             near(model.v_mp_coefficient(), (hot.v_mp / stc.v_mp - 1.0) / 50.0, 1e-9, "v_mp");
             near(model.i_mp_coefficient(), (hot.i_mp / stc.i_mp - 1.0) / 50.0, 1e-9, "i_mp");
             near(model.v_oc_at(-10.0), 37.4 * (1.0 + 0.00275 * 35.0), 1e-6, "v_oc");
+            // A map may give power that its curve does not: the voltage follows that.
+            let form = Efficiency { x: 9.0, tc: 0.05, k_rs: 0.05, k_rsh: 0.2 };
+            let map = Electrical { power: Power::Matrix { form }, ..model.clone() };
+            let (hot, stc) = (map.point(1000.0, 75.0), map.point(1000.0, 25.0));
+            near(map.v_mp_coefficient(), (hot.v_mp / stc.v_mp - 1.0) / 50.0, 1e-9, "v_mp of a map");
+            near(hot.p_mp, 410.0 * form.at(1.0, 75.0), 1e-9, "power of a map");
+            assert!((hot.v_mp / model.curve.as_ref().unwrap().points(1000.0, 75.0).v_mp - 1.0).abs() > 1e-3);
             // A curve that knows nothing of weak light is told of, the others are not.
             let warned = notes.iter().any(|n| n.code == "module.one-diode-unsupported");
             assert_eq!(warned, name == "one-diode", "{name}");

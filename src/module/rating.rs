@@ -105,6 +105,10 @@ mod tests {
         let r = rate(&electrical, &glass, &thermal, &light, &air, &vec![0.0; n], &[], 1.0).unwrap();
         assert!((r.ratio - 1.0).abs() < 1e-12, "{r:?}");
         assert!((r.h_kwh_m2 - 24.0).abs() < 1e-12);
+        // No wind: air and 1000 W/m2 over 25 W/m2 K.
+        assert!((r.t_cell_c - 25.0).abs() < 1e-9, "{}", r.t_cell_c);
+        let half = rate(&electrical, &glass, &thermal, &light, &air, &vec![0.0; n], &[], 0.5).unwrap();
+        assert!((half.h_kwh_m2 - 12.0).abs() < 1e-12 && (half.ratio - r.ratio).abs() < 1e-12);
         // Warmer air: gamma alone moves it, and the four factors multiply to the ratio.
         let air = vec![25.0 - 1000.0 / 25.0 + 30.0; n];
         let light = PlaneLight { sky: vec![120.0; n], ground: vec![15.0; n], beam: vec![500.0; n], ..light };

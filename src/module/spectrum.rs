@@ -89,4 +89,14 @@ mod tests {
         }
         assert!(Spectrum::of(None).is_none() && Spectrum::of(Some(Technology::Cigs)).is_none());
     }
+
+    // The form worked by hand at air mass 5 and 4 cm of water, whose roots are 2.236068 and 2:
+    // 0.85914 - 5 x 0.020880 - 4 x 0.0058853 + 2.236068 x 0.12029 + 2 x 0.026814 - 2.5 x 0.0017810.
+    #[test]
+    fn the_form_by_hand() {
+        let mut out = [0.0; 3];
+        Spectrum::of(Some(Technology::MonoSi)).unwrap().factor(&[5.0, 10.0, 99.0], &[4.0, 0.1, 0.0], &mut out);
+        assert!((out[0] - 1.049_351).abs() < 1e-6, "{}", out[0]);
+        assert_eq!(out[1], out[2]);
+    }
 }

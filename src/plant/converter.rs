@@ -95,6 +95,11 @@ mod tests {
         assert!((ModuleConverter::new(&spec).unwrap().efficiency() - 0.985).abs() < 1e-12);
         let wrong = ConverterSpec { p_in_max_w: 500.0, efficiency: vec![[100.0, 0.985]], ..ConverterSpec::default() };
         assert!(ModuleConverter::new(&wrong).unwrap_err().to_string().contains("write 98.5"));
+        // European weights (EN 50530) at the loads of the sheet: 0.03 x 95 + 0.06 x 96.5 + 0.13 x 97.5 + 0.10 x 98 +
+        // 0.48 x 98.5 + 0.20 x 98.2 = 98.035.
+        let six = vec![[5.0, 95.0], [10.0, 96.5], [20.0, 97.5], [30.0, 98.0], [50.0, 98.5], [100.0, 98.2]];
+        let six = ConverterSpec { efficiency: six, ..spec };
+        assert!((ModuleConverter::new(&six).unwrap().efficiency() - 0.98035).abs() < 1e-12);
         // 95 % of 51 % of the rating is less than 98 % of half of it.
         let falling = ConverterSpec { efficiency: vec![[50.0, 98.0], [51.0, 95.0]], ..wrong };
         assert!(ModuleConverter::new(&falling).unwrap_err().to_string().contains("output rises as input rises"));
