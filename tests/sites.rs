@@ -5,7 +5,7 @@ use std::path::Path;
 use yearlight::energy::{Effect, EnergyError, HourColumns, OptionYear, Plan, Scratch};
 use yearlight::job::{self, Job};
 use yearlight::plant::Verdict;
-use yearlight::roof::UNSHADED_LOSS;
+use yearlight::roof::{RoofError, UNSHADED_LOSS};
 use yearlight::weather::WeatherYear;
 
 fn load(path: &str) -> (Job, WeatherYear) {
@@ -199,6 +199,23 @@ fn a_tent_of_two_planes_is_one_job() {
     assert!(tent.account.residual_kwh().abs() < 1e-9 * nominal(&tent));
 }
 
+/// A plan for P410 modules with a converter each, on the planes given.
+fn with_converters(planes: &str, modules: u32) -> Result<Plan, EnergyError> {
+    let (mut job, weather) = text(&format!(
+        "title = \"t\"\nparts = \"merrowby-parts.toml\"\n[weather]\nfile = \"../weather/davis-monthan-az.csv\"\n{planes}\n\
+         [[option]]\ntag = \"A\"\nmodule = \"P410\"\ninverter = \"K33\"\nmodules = {modules}\n"
+    ));
+    let converter = toml::from_str("p_in_max_w = 500\nefficiency = [[100, 98.5]]");
+    job.inverters.get_mut("K33").unwrap().module_converter = Some(converter.unwrap());
+    job.options[0].module_converters = true;
+    Plan::of(&job, &weather)
+}
+
+/// Modules of each plane that has any.
+fn shares(plan: &Plan, modules: f64) -> Vec<u32> {
+    plan.options[0].setup.mounting.parts.iter().map(|p| (p.1 * modules).round() as u32).collect()
+}
+
 /// Modules on planes without sizes are shared out evenly, the first planes taking one more.
 #[test]
 fn odd_modules_go_to_the_first_planes() {
@@ -206,16 +223,28 @@ fn odd_modules_go_to_the_first_planes() {
         .iter()
         .map(|name| format!("[[plane]]\nname = \"{name}\"\ntilt_deg = 10\nazimuth_deg = 180\n"))
         .collect();
-    let (mut job, weather) = text(&format!(
-        "title = \"t\"\nparts = \"merrowby-parts.toml\"\n[weather]\nfile = \"../weather/davis-monthan-az.csv\"\n{planes}\n\
-         [[option]]\ntag = \"A\"\nmodule = \"P410\"\ninverter = \"K33\"\nmodules = 98\n"
-    ));
-    let converter = toml::from_str("p_in_max_w = 500\nefficiency = [[100, 98.5]]");
-    job.inverters.get_mut("K33").unwrap().module_converter = Some(converter.unwrap());
-    job.options[0].module_converters = true;
-    let plan = Plan::of(&job, &weather).unwrap();
-    let modules: Vec<f64> = plan.options[0].setup.mounting.parts.iter().map(|p| p.1 * 98.0).collect();
-    assert!(modules.iter().zip([33.0, 33.0, 32.0]).all(|(a, b)| (a - b).abs() < 1e-9), "{modules:?}");
+    assert_eq!(shares(&with_converters(&planes, 98).unwrap(), 98.0), [33, 33, 32]);
+}
+
+/// Planes with sizes take the best slots of all: the sunny side is full before the other begins, and what fits on neither
+/// is refused with the number that does.
+#[test]
+fn the_best_slots_of_all_planes_are_taken() {
+    let planes: String = [("north", 0), ("south", 180)]
+        .iter()
+        .map(|(name, azimuth)| {
+            format!("[[plane]]\nname = \"{name}\"\ntilt_deg = 30\nazimuth_deg = {azimuth}\nsize_m = [12.0, 5.0]\n")
+        })
+        .collect();
+    // Rows of a module 1.134 x 1.722 m with gaps and a free edge: the same number on both sides.
+    let EnergyError::Roof { source, .. } = with_converters(&planes, 500).unwrap_err() else { panic!("not the roof") };
+    let RoofError::TooMany { slots, .. } = source else { panic!("{source}") };
+    let side = slots / 2;
+    assert!(slots % 2 == 0 && side > 10, "{slots}");
+    let of = |modules: u32| shares(&with_converters(&planes, modules).unwrap(), f64::from(modules));
+    assert_eq!(of(side - 1), [side - 1]);
+    assert_eq!(of(side + 3), [3, side]);
+    assert_eq!(of(slots), [side, side]);
 }
 
 /// A converter at every module loses nothing to strings, so shade costs less; its own loss is a line.

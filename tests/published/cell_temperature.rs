@@ -76,6 +76,16 @@ fn cell_above_back_and_wind_of_other_heights() {
     assert!((one(&king, 800.0, 20.0, 4.0) - want).abs() < 1e-4);
 }
 
+// A height that no anemometer has counts as the usual 10 m.
+#[test]
+fn wind_of_an_unknown_height_is_that_at_ten_metres() {
+    let at = |height_m: f64| one(&Thermal::new(&Cooling::default(), &sheet(""), height_m), 800.0, 20.0, 4.0);
+    for height_m in [0.0, -2.0, f64::NAN, f64::INFINITY] {
+        assert_eq!(at(height_m), at(10.0), "{height_m}");
+    }
+    assert!(at(2.0) < at(10.0));
+}
+
 // A step in light: the exact answer of T' = (T_s - T)/tau is an exponential, whose mean over steps the model gives.
 #[test]
 fn inertia_follows_the_exponential() {
