@@ -89,6 +89,28 @@ fn the_school_roof_has_too_few_open_slots_for_one_option_only() {
     }
 }
 
+/// The line "Shade" is what the shares of beam, sky and power take, summed hour by hour.
+#[test]
+fn the_line_of_shade_is_the_sum_of_its_hours() {
+    let (job, weather) = load(SCHOOL);
+    let plan = Plan::of(&job, &weather).unwrap();
+    for (option, year) in plan.options.iter().zip(plan.years()) {
+        let ([part], [shade]) = (&option.setup.mounting.parts[..], &option.setup.shade[..]) else { panic!("one part") };
+        let plane = &plan.site.planes[part.0];
+        let kwh_of = |of: &dyn Fn(usize) -> f64| {
+            let light: f64 = (0..plane.beam.len()).map(of).sum();
+            light / 1000.0 * option.setup.nameplate.p0_w() / 1000.0 * plan.site.step_h
+        };
+        let open = kwh_of(&|i| plane.beam[i] + plane.sky[i] + plane.ground[i]);
+        let left = kwh_of(&|i| {
+            let light = plane.beam[i] * shade.beam_kept[i] + plane.sky[i] * shade.sky_kept[i] + plane.ground[i];
+            light * shade.power_kept[i]
+        });
+        let told = kwh(&year, Effect::Shade);
+        assert!((told - (left - open)).abs() < 1e-9 * open && told < 0.0, "{told} {}", left - open);
+    }
+}
+
 /// Strings, racks and land of the field, worked by hand from the sizes in the files.
 #[test]
 fn the_field_counts_strings_racks_and_land() {
