@@ -342,12 +342,17 @@ fn kept_stages_know_inertia() {
 /// give what each gives alone.
 #[test]
 fn shared_light_is_the_light_of_each() {
+    shared_light(None);
+    shared_light(Some(RowsSpec { pitch_m: 6.0, slant_m: 2.0, high: 1, clearance_m: 1.0, count: None }));
+}
+
+fn shared_light(rows: Option<RowsSpec>) {
     let mut job = job(JOB);
     for (plane, azimuth) in [("east", 90.0), ("west", 270.0)] {
         let mut spec = job.spec.plane[0].clone();
         (spec.name, spec.azimuth_deg) = (plane.to_string(), azimuth);
         (spec.size_m, spec.obstacles) = (None, Vec::new());
-        spec.rows = Some(RowsSpec { pitch_m: 6.0, slant_m: 2.0, high: 1, clearance_m: 1.0, count: None });
+        spec.rows.clone_from(&rows);
         job.spec.plane.push(spec);
     }
     // Two options behind one glass on two planes, two on one plane behind two kinds of glass.
@@ -355,7 +360,8 @@ fn shared_light_is_the_light_of_each() {
     for (k, option) in job.options.iter_mut().enumerate() {
         option.planes = vec![job.spec.plane.len() - 1 - k % 2];
         option.strings = Vec::new();
-        job.modules.get_mut(&option.module).unwrap().glass = Some(glasses[k % 3].to_string());
+        let sheet = job.modules.get_mut(&option.module).unwrap();
+        (sheet.glass, sheet.bifaciality) = (Some(glasses[k % 3].to_string()), Some(0.7));
     }
     let plan = Plan::of(&job, cloudy()).unwrap_or_else(|e| panic!("{e}"));
     let mut lights = yearlight::energy::Lights::new(&plan.site, &plan.common);
@@ -396,6 +402,27 @@ fn light_from_behind_adds_its_share() {
         let want = front + rear * 0.8 * 0.95 * 0.97;
         assert!((both - want).abs() < 1e-9 * want.max(1.0), "{both} {want}");
     }
+}
+
+/// Unequal strings of one input stay apart, equal ones count together, and equal inputs are one kind.
+#[test]
+fn strings_of_an_input_are_counted_by_their_length() {
+    let inputs = |strings: &[u32]| -> Vec<(u32, Vec<(u32, u32)>)> {
+        let mut job = varied(30.0, 180.0, 2.0, 50.0, 30.0, "perez");
+        job.options.truncate(1);
+        for sheet in job.inverters.values_mut() {
+            (sheet.inputs, sheet.strings_per_input) = (Some(3), Some(2));
+        }
+        (job.options[0].strings, job.options[0].n_modules) = (strings.to_vec(), Some(strings.iter().sum()));
+        let plan = Plan::of(&job, cloudy()).unwrap();
+        let wiring = &plan.options[0].setup.wiring;
+        assert_eq!(wiring.modules(), strings.iter().sum::<u32>());
+        let kinds = wiring.inputs.iter();
+        kinds.map(|i| (i.alike, i.strings.iter().map(|s| (s.n_series, s.count)).collect())).collect()
+    };
+    assert_eq!(inputs(&[17; 6]), [(3, vec![(17, 2)])]);
+    let (a, b, c) = (vec![(20, 1), (19, 1)], vec![(18, 1), (17, 1)], vec![(16, 1), (15, 1)]);
+    assert_eq!(inputs(&[20, 19, 18, 17, 16, 15]), [(1, a), (1, b), (1, c)]);
 }
 
 /// The line of the first weeks' loss is its share of what temperature has left.
