@@ -605,7 +605,8 @@ mod tests {
             };
             (highest(look, a, b, 1e-6), looks.get())
         };
-        let cases: [(&dyn Fn(f64) -> f64, f64, f64, f64, i32); 6] = [
+        type Case<'a> = (&'a dyn Fn(f64) -> f64, f64, f64, f64, i32);
+        let cases: [Case<'_>; 6] = [
             (&|x| x * (-x).exp(), 0.0, 5.0, 1.0, 12),
             (&|x| x.sin(), 0.0, 3.0, std::f64::consts::FRAC_PI_2, 9),
             (&|x| x * (1.0 - ((x - 40.0) / 2.0).exp()), 0.0, 40.0, 34.207_748, 13),
