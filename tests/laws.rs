@@ -15,6 +15,8 @@ use yearlight::{sky, weigh};
 const JOB: &str = include_str!("bad_input/job.toml");
 const PARTS: &str = include_str!("bad_input/parts.toml");
 
+const ROWS: RowsSpec = RowsSpec { pitch_m: 6.0, slant_m: 2.0, high: 1, clearance_m: 1.0, count: None };
+
 fn job(text: &str) -> Job {
     let mut loader = |path: &Path| match path.to_str() {
         Some("parts.toml") => Ok(PARTS.as_bytes().to_vec()),
@@ -343,7 +345,7 @@ fn kept_stages_know_inertia() {
 #[test]
 fn shared_light_is_the_light_of_each() {
     shared_light(None);
-    shared_light(Some(RowsSpec { pitch_m: 6.0, slant_m: 2.0, high: 1, clearance_m: 1.0, count: None }));
+    shared_light(Some(ROWS));
 }
 
 fn shared_light(rows: Option<RowsSpec>) {
@@ -383,11 +385,11 @@ fn shared_light(rows: Option<RowsSpec>) {
 }
 
 /// Light on the rear adds its share of the cells' light: bifaciality, 0.95 that the structure leaves and 0.97 that uneven
-/// light leaves (`docs/limits.md`).
+/// light leaves (common practice, no source).
 #[test]
 fn light_from_behind_adds_its_share() {
     let mut job = varied(30.0, 180.0, 2.0, 50.0, 30.0, "perez");
-    job.spec.plane[0].rows = Some(RowsSpec { pitch_m: 6.0, slant_m: 2.0, high: 1, clearance_m: 1.0, count: None });
+    job.spec.plane[0].rows = Some(ROWS);
     let cells = |bifaciality: f64| {
         let mut job = job.clone();
         job.modules.values_mut().for_each(|sheet| sheet.bifaciality = Some(bifaciality));

@@ -902,6 +902,13 @@ mod tests {
         assert!(!missing("[[600, 0.99]]") && !missing("[[200, 0.96], [700, 0.995]]"));
     }
 
+    /// The demo's first module by one of the models.
+    fn fitted(name: &str) -> (Electrical, Vec<Note>) {
+        let mut sheet = samples::p410();
+        sheet.electrical = Some(name.to_string());
+        Electrical::fit(&sheet, None).unwrap()
+    }
+
     fn near(found: f64, wanted: f64, relative: f64, what: &str) {
         assert!((found / wanted - 1.0).abs() <= relative, "{what}: {found} against {wanted}");
     }
@@ -936,9 +943,7 @@ mod tests {
 
     #[test]
     fn long_columns_of_the_curve_are_its_points() {
-        let mut sheet = samples::p410();
-        sheet.electrical = Some("one-diode".to_string());
-        let (model, _) = Electrical::fit(&sheet, None).unwrap();
+        let (model, _) = fitted("one-diode");
         let g: Vec<f64> = (0..600).map(|k| 30.0 + 1.9 * f64::from(k)).collect();
         let t: Vec<f64> = (0..600).map(|k| 70.0 - 0.15 * f64::from(k)).collect();
         let (mut a, mut b, mut v) = (vec![0.0; 600], vec![0.0; 600], vec![0.0; 600]);
@@ -1015,9 +1020,7 @@ mod tests {
     #[test]
     fn no_light_or_no_number_gives_no_current_and_no_point() {
         for name in ["sheet", "one-diode", "gamma"] {
-            let mut sheet = samples::p410();
-            sheet.electrical = Some(name.to_string());
-            let (model, _) = Electrical::fit(&sheet, None).unwrap();
+            let (model, _) = fitted(name);
             for (g, t) in [(0.0, 25.0), (-3.0, 25.0), (f64::NAN, 25.0), (f64::INFINITY, 25.0), (800.0, f64::NAN)] {
                 assert_eq!(model.point(g, t), OperatingPoint::DARK, "{name} {g} {t}");
                 assert_eq!(model.current_at(20.0, g, t), 0.0, "{name} {g} {t}");
@@ -1031,9 +1034,7 @@ mod tests {
             assert!(between > 0.0 && between < at.i_mp, "{name}");
         }
         // Without a curve: level up to V_mp, then straight to V_oc.
-        let mut sheet = samples::p410();
-        sheet.electrical = Some("gamma".to_string());
-        let (mut model, _) = Electrical::fit(&sheet, None).unwrap();
+        let (mut model, _) = fitted("gamma");
         model.curve = None;
         let at = model.point(800.0, 40.0);
         for (v, want) in [(0.5 * at.v_mp, at.i_mp), (at.v_mp, at.i_mp), (at.v_oc, 0.0)] {
@@ -1056,9 +1057,7 @@ mod tests {
     #[test]
     fn coefficients_of_voltage_and_current_are_those_of_the_points() {
         for name in ["sheet", "one-diode", "gamma"] {
-            let mut sheet = samples::p410();
-            sheet.electrical = Some(name.to_string());
-            let (model, notes) = Electrical::fit(&sheet, None).unwrap();
+            let (model, notes) = fitted(name);
             let (hot, stc) = (model.point(1000.0, 75.0), model.point(1000.0, 25.0));
             near(model.v_mp_coefficient(), (hot.v_mp / stc.v_mp - 1.0) / 50.0, 1e-9, "v_mp");
             near(model.i_mp_coefficient(), (hot.i_mp / stc.i_mp - 1.0) / 50.0, 1e-9, "i_mp");
@@ -1080,7 +1079,7 @@ mod tests {
     #[test]
     fn a_measured_map_stays_above_zero_in_deep_weak_light() {
         let form = Efficiency { x: 4.0, tc: 0.03, k_rs: 0.05, k_rsh: 0.2 };
-        let (mut model, _) = Electrical::fit(&samples::p410(), None).unwrap();
+        let (mut model, _) = fitted("sheet");
         model.power = Power::Matrix { form };
         let g = [2.0, 5.0, 8.0, 900.0];
         let mut a = [0.0; 4];
@@ -1099,7 +1098,7 @@ mod tests {
 
     #[test]
     fn there_is_a_curve_only_in_light() {
-        let (model, _) = Electrical::fit(&samples::p410(), None).unwrap();
+        let (model, _) = fitted("sheet");
         assert!(model.diode_at(300.0, 20.0).is_some());
         for (g, t) in [(0.0, 20.0), (-1.0, 20.0), (f64::NAN, 20.0), (f64::INFINITY, 20.0), (300.0, f64::NAN)] {
             assert!(model.diode_at(g, t).is_none(), "{g} {t}");

@@ -13,6 +13,13 @@ struct Piece {
     c: f64,
 }
 
+impl Piece {
+    /// From `start` on without an end, never downwards.
+    fn onward(start: f64, slope: f64) -> Piece {
+        Piece { start, per: 1.0, end: f64::MAX, a: slope.max(0.0), b: 0.0, c: 0.0 }
+    }
+}
+
 /// A continuous curve `y(x)` as a value at the left end plus what each piece adds.
 ///
 /// Left of the first point the curve is held; right of the last it goes on with the slope given.
@@ -88,7 +95,7 @@ impl Curve {
             })
             .collect();
         if let (Some(last), Some(&slope)) = (points.last(), slopes.last()) {
-            pieces.push(Piece { start: last[0], per: 1.0, end: f64::MAX, a: slope.max(0.0), b: 0.0, c: 0.0 });
+            pieces.push(Piece::onward(last[0], slope));
         }
         Curve { base: points.first().map_or(0.0, |p| p[1]), pieces }
     }
@@ -154,8 +161,7 @@ impl Curve {
     fn polygon(points: &[[f64; 2]]) -> Curve {
         let mut curve = Curve::straight(points);
         if let [.., before, last] = points {
-            let slope = (last[1] - before[1]) / (last[0] - before[0]);
-            curve.pieces.push(Piece { start: last[0], per: 1.0, end: f64::MAX, a: slope.max(0.0), b: 0.0, c: 0.0 });
+            curve.pieces.push(Piece::onward(last[0], (last[1] - before[1]) / (last[0] - before[0])));
         }
         curve
     }
