@@ -115,11 +115,7 @@ const LN2_LO: f64 = f64::from_bits(0x3dea_39ef_3579_3c76);
 /// (remainder below 5e-18).
 #[inline(always)]
 pub fn exp(x: f64) -> f64 {
-    let x = if x < -700.0 { -700.0 } else { x };
-    let x = if x > 700.0 { 700.0 } else { x };
-    let shifted = x * std::f64::consts::LOG2_E + ROUND;
-    let k = shifted - ROUND;
-    let r = (x - k * LN2_HI) - k * LN2_LO;
+    let (r, two_k) = halved(x);
     // By pairs (Estrin), which leaves few operations that wait for each other.
     let r2 = r * r;
     let r4 = r2 * r2;
@@ -131,9 +127,32 @@ pub fn exp(x: f64) -> f64 {
     let p1011 = 1.0 / 479_001_600.0 + r * (1.0 / 6_227_020_800.0);
     let p = (p01 + p23 * r2) + r4 * ((p45 + p67 * r2) + r4 * (p89 + p1011 * r2));
     let p = p * r2 + r;
-    // The low bits of `shifted` hold k; moved into the exponent field they are 2^k.
-    let two_k = f64::from_bits((shifted.to_bits() << 52).wrapping_add(0x3ff0_0000_0000_0000));
     p * two_k + two_k
+}
+
+/// [`exp`] for models that are no better than that: relative error below 4e-10. The Taylor polynomial ends at degree 8.
+#[inline(always)]
+pub fn exp_short(x: f64) -> f64 {
+    let (r, two_k) = halved(x);
+    let r2 = r * r;
+    let p01 = 0.5 + r * (1.0 / 6.0);
+    let p23 = 1.0 / 24.0 + r * (1.0 / 120.0);
+    let p45 = 1.0 / 720.0 + r * (1.0 / 5_040.0);
+    let p = p01 + r2 * (p23 + r2 * (p45 + r2 * (1.0 / 40_320.0)));
+    let p = p * r2 + r;
+    p * two_k + two_k
+}
+
+/// `r` and `2^k` with `x = r + k ln 2`, `|r| <= ln 2 / 2`; the argument is held within `-700..700`.
+#[inline(always)]
+fn halved(x: f64) -> (f64, f64) {
+    let x = if x < -700.0 { -700.0 } else { x };
+    let x = if x > 700.0 { 700.0 } else { x };
+    let shifted = x * std::f64::consts::LOG2_E + ROUND;
+    let k = shifted - ROUND;
+    let r = (x - k * LN2_HI) - k * LN2_LO;
+    // The low bits of `shifted` hold k; moved into the exponent field they are 2^k.
+    (r, f64::from_bits((shifted.to_bits() << 52).wrapping_add(0x3ff0_0000_0000_0000)))
 }
 
 /// Natural logarithm of a positive normal number, absolute error below 2e-16 plus 1e-15 relative.
@@ -230,15 +249,112 @@ wide! {
         for chunk in chunks {
             for l in 0..LANES { lanes[l] += chunk[l]; }
         }
-        for (lane, value) in lanes.iter_mut().zip(rest) {
-            *lane += value;
-        }
+        let mut last = [0.0; LANES];
+        last[..rest.len()].copy_from_slice(rest);
+        for l in 0..LANES { lanes[l] += last[l]; }
         let mut half = LANES / 2;
         while half > 0 {
             for l in 0..half { lanes[l] += lanes[l + half]; }
             half /= 2;
         }
         lanes[0]
+    }
+}
+
+/// Pieces that a column runs through in one pass.
+const FEW: usize = 8;
+
+/// One piece: where it starts, and the coefficients of the powers of `x - start`.
+type Cubic = [f64; 5];
+
+/// A curve in cubic pieces, held left of the first; the last has no end.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cubics {
+    pieces: Vec<Cubic>,
+    /// All of them, filled up with pieces that never start; none when they are too many.
+    few: Option<[Cubic; FEW]>,
+}
+
+impl Cubics {
+    /// From ascending pieces `[start, c0, c1, c2, c3]`, at least one.
+    pub fn new(pieces: Vec<[f64; 5]>) -> Cubics {
+        let few = (pieces.len() <= FEW)
+            .then(|| std::array::from_fn(|k| pieces.get(k).copied().unwrap_or([f64::INFINITY, 0.0, 0.0, 0.0, 0.0])));
+        Cubics { pieces, few }
+    }
+
+    /// Through ascending points with a slope at each (Hermite), straight on beyond the last with a slope of its own.
+    ///
+    /// ```
+    /// use yearlight::maths::Cubics;
+    /// let square = Cubics::hermite(&[[0.0, 0.0], [2.0, 4.0]], &[0.0, 4.0], 0.0);
+    /// assert_eq!([-1.0, 1.5, 9.0].map(|x| square.at(x)), [0.0, 2.25, 4.0]);
+    /// ```
+    pub fn hermite(points: &[[f64; 2]], slopes: &[f64], onward: f64) -> Cubics {
+        let between = points.windows(2).zip(slopes.windows(2)).map(|(p, d)| {
+            let ([x0, y0], [x1, y1]) = (p[0], p[1]);
+            let (h, rise) = (x1 - x0, y1 - y0);
+            let (d0, d1) = (d[0] * h, d[1] * h);
+            [x0, y0, d[0], (3.0 * rise - 2.0 * d0 - d1) / (h * h), (d0 + d1 - 2.0 * rise) / (h * h * h)]
+        });
+        let last = points.last().map(|[x, y]| [*x, *y, onward, 0.0, 0.0]);
+        Cubics::new(between.chain(last).collect())
+    }
+
+    /// One value.
+    pub fn at(&self, x: f64) -> f64 {
+        let mut y = [0.0];
+        self.column(1.0, &[x], &mut y);
+        y[0]
+    }
+
+    /// `out[i] = curve(x[i] * scale)`.
+    pub fn column(&self, scale: f64, x: &[f64], out: &mut [f64]) {
+        if let Some(few) = &self.few {
+            return few_pieces(few, scale, x, out);
+        }
+        for (k, piece) in self.pieces.iter().enumerate() {
+            one_piece(piece, k == 0, scale, x, out);
+        }
+    }
+}
+
+wide! {
+    /// The piece is chosen by selects: no branch, one pass.
+    fn few_pieces(pieces: &[Cubic; FEW], scale: f64, x: &[f64], out: &mut [f64]) {
+        let n = out.len();
+        let x = &x[..n];
+        for j in 0..n {
+            let u = x[j] * scale;
+            let [mut start, mut c0, mut c1, mut c2, mut c3] = pieces[0];
+            for piece in &pieces[1..] {
+                let on = u >= piece[0];
+                start = if on { piece[0] } else { start };
+                c0 = if on { piece[1] } else { c0 };
+                c1 = if on { piece[2] } else { c1 };
+                c2 = if on { piece[3] } else { c2 };
+                c3 = if on { piece[4] } else { c3 };
+            }
+            let t = u - start;
+            let t = if t > 0.0 { t } else { 0.0 };
+            out[j] = c0 + t * (c1 + t * (c2 + t * c3));
+        }
+    }
+}
+
+wide! {
+    /// One piece where it has started; later pieces replace what it says.
+    fn one_piece(piece: &Cubic, first: bool, scale: f64, x: &[f64], out: &mut [f64]) {
+        let n = out.len();
+        let x = &x[..n];
+        let [start, c0, c1, c2, c3] = *piece;
+        for j in 0..n {
+            let u = x[j] * scale;
+            let t = u - start;
+            let t = if t > 0.0 { t } else { 0.0 };
+            let here = c0 + t * (c1 + t * (c2 + t * c3));
+            out[j] = if first | (u >= start) { here } else { out[j] };
+        }
     }
 }
 
@@ -332,6 +448,17 @@ mod tests {
     }
 
     #[test]
+    fn exp_short_stays_within_its_claim() {
+        let mut worst: f64 = 0.0;
+        for i in 0..200_000 {
+            let x = -690.0 + f64::from(i) * 0.0069;
+            worst = worst.max((exp_short(x) / x.exp() - 1.0).abs());
+        }
+        assert!(worst < 4e-10, "worst relative error {worst:e}");
+        assert_eq!(exp_short(0.0), 1.0);
+    }
+
+    #[test]
     fn ln_agrees_with_the_platform() {
         let mut worst: f64 = 0.0;
         for i in 1..400_000 {
@@ -367,6 +494,31 @@ mod tests {
         for i in -10_000..=10_000 {
             let x = f64::from(i) / 10_000.0;
             assert!((acos_rough(x) - x.acos()).abs() < 1e-7, "at {x}");
+        }
+    }
+
+    // Each piece by its own definition, whether they are few or many.
+    #[test]
+    fn cubics_are_their_pieces() {
+        for n in [1, 2, 7, 8, 9, 30] {
+            let pieces: Vec<[f64; 5]> = (0..n)
+                .map(|k| {
+                    let k = f64::from(k);
+                    [2.0 + k * (1.0 + 0.1 * k), 1.0 - k, 0.3 * k, 0.01 * k * k, -0.02]
+                })
+                .collect();
+            let curve = Cubics::new(pieces.clone());
+            let x: Vec<f64> = (0..1000).map(|i| -3.0 + 0.11 * f64::from(i)).collect();
+            let mut y = vec![0.0; x.len()];
+            curve.column(0.5, &x, &mut y);
+            for (x, y) in x.iter().zip(y) {
+                let u = 0.5 * x;
+                let [start, c0, c1, c2, c3] = *pieces.iter().rev().find(|p| p[0] <= u).unwrap_or(&pieces[0]);
+                let t = (u - start).max(0.0);
+                let want = c0 + c1 * t + c2 * t * t + c3 * t * t * t;
+                assert!((y - want).abs() < 1e-12 * want.abs().max(1.0), "{n} pieces at {u}: {y} {want}");
+                assert_eq!(curve.at(u), y);
+            }
         }
     }
 

@@ -354,7 +354,7 @@ fn one_year(dice: &mut Dice, lines: &str) {
 
         let (air, wind) = (weather.t_amb[step], weather.wind[step]);
         let t = module::faiman(g, air, wind, weather.wind_height_m, c.u, nmot_c);
-        close("cell temperature", t, part.t_cell[i], 1.0, RELATIVE);
+        close("cell temperature", t, part.t_cell()[i], 1.0, RELATIVE);
 
         clean += (p.beam + p.sky + p.ground) * kept / 1000.0;
         cells += g / 1000.0;
@@ -487,7 +487,7 @@ fn one_year(dice: &mut Dice, lines: &str) {
         let want = lit.map_or([0.0, 0.0, weather.t_amb[step], 0.0, 0.0, 0.0], |i| {
             let open = light.beam[i] + light.sky[i] + light.ground[i];
             let clipped = s.ac.before_limit[i] - s.ac.ac[i];
-            [open, part.g_eff()[i], part.t_cell[i], s.p_dc[i], s.v_dc[i], clipped]
+            [open, part.g_eff()[i], part.t_cell()[i], s.p_dc[i], s.v_dc[i], clipped]
         });
         for (want, told) in want.iter().zip(&told) {
             close("a column of the hours", *want, *told, 1.0, RELATIVE);

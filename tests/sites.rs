@@ -211,7 +211,7 @@ fn a_tent_of_two_planes_is_one_job() {
         for (found, want) in [
             (hours.poa[step as usize], mean(&|k| plan.site.planes[k].light.poa(i))),
             (hours.g_eff[step as usize], mean(&|k| scratch.parts[k].g_eff()[i])),
-            (hours.t_cell[step as usize], mean(&|k| scratch.parts[k].t_cell[i])),
+            (hours.t_cell[step as usize], mean(&|k| scratch.parts[k].t_cell()[i])),
         ] {
             assert!((found - want).abs() < 1e-9 * want.abs().max(1.0), "{found} {want}");
         }

@@ -10,14 +10,18 @@ use std::sync::Arc;
 use super::MonthSums;
 use super::account::{Account, AccountLine, Effect};
 use super::light::{CellLight, Lights, Work};
-use super::setup::{Common, PartShade, Setup, StringsOfInput};
+use super::setup::{Common, InputStrings, PartShade, Setup, StringsOfInput, Wiring};
 use super::site::SiteLight;
-use crate::plant::{AcColumns, InputColumns, StringSet, operate};
+use crate::plant::{AcColumns, InputColumns, InputLimits, StringSet, operate, unlimited};
 use crate::units::{G_STC, T_STC};
 use crate::{maths, wide};
 
-/// Steps that go through the whole chain together, within one month; the columns in between stay in the near caches.
+/// Steps of one month that go through the whole chain together; the columns in between stay in the near caches.
 const BLOCK: usize = 512;
+/// Room for a block that begins and ends at whole vectors.
+const ROOM: usize = BLOCK + 2 * VECTOR;
+/// Values in the longest vector.
+const VECTOR: usize = 8;
 
 /// Working columns, reused from run to run so that a thousand runs allocate once.
 #[derive(Debug, Default)]
@@ -43,18 +47,18 @@ pub struct Scratch {
 /// Columns of one block.
 #[derive(Debug)]
 struct Block {
-    ones: [f64; BLOCK],
-    a: [f64; BLOCK],
-    b: [f64; BLOCK],
-    low: [f64; BLOCK],
-    work: [f64; BLOCK],
+    ones: [f64; ROOM],
+    a: [f64; ROOM],
+    b: [f64; ROOM],
+    low: [f64; ROOM],
+    work: [f64; ROOM],
     loss: Vec<f64>,
 }
 
 impl Default for Block {
     fn default() -> Block {
-        let zeros = [0.0; BLOCK];
-        Block { ones: [1.0; BLOCK], a: zeros, b: zeros, low: zeros, work: zeros, loss: Vec::new() }
+        let zeros = [0.0; ROOM];
+        Block { ones: [1.0; ROOM], a: zeros, b: zeros, low: zeros, work: zeros, loss: Vec::new() }
     }
 }
 
@@ -72,14 +76,14 @@ impl Scratch {
 
     pub(super) fn fit(&mut self, n: usize, parts: usize) {
         self.p_delivered.resize(n, 0.0);
-        let n = if self.brief { n.min(BLOCK) } else { n };
+        let n = if self.brief { n.min(ROOM) } else { n };
         for column in [&mut self.p_dc, &mut self.v_dc] {
             column.resize(n, 0.0);
         }
         self.ac.fit(n);
         self.parts.resize_with(parts, PartColumns::default);
         for part in &mut self.parts {
-            for column in [&mut part.t_cell, &mut part.rel, &mut part.v, &mut part.i] {
+            for column in [&mut part.rel, &mut part.v, &mut part.i] {
                 column.resize(n, 0.0);
             }
         }
@@ -90,22 +94,24 @@ impl Scratch {
 #[derive(Debug, Default)]
 pub struct PartColumns {
     light: Arc<CellLight>,
-    /// Cell temperature, C.
-    pub t_cell: Vec<f64>,
+    t_cell: Arc<Vec<f64>>,
     /// Power at maximum power over rated power, before the constant losses.
     pub rel: Vec<f64>,
     /// Voltage of a module at maximum power, V.
     pub v: Vec<f64>,
     /// Current of the wiring's own module at maximum power, A.
     i: Vec<f64>,
-    /// Step and temperature at which the last block ended, where modules have inertia.
-    settled: Option<(u32, f64)>,
 }
 
 impl PartColumns {
     /// Light on the cells that makes electricity, W/m2.
     pub fn g_eff(&self) -> &[f64] {
         self.light.g_eff()
+    }
+
+    /// Cell temperature, C.
+    pub fn t_cell(&self) -> &[f64] {
+        &self.t_cell
     }
 }
 
@@ -114,8 +120,17 @@ impl PartColumns {
 struct ByMonth([f64; 12]);
 
 impl ByMonth {
-    fn add(&mut self, month: usize, block: &[f64]) {
-        self.0[month] += maths::sum(block);
+    fn add(&mut self, span: &Span, block: &[f64]) {
+        self.add_own(span, &block[span.own.clone()]);
+    }
+
+    /// [`ByMonth::add`] of the month's own steps alone.
+    fn add_own(&mut self, span: &Span, own: &[f64]) {
+        self.0[span.month] += maths::sum(own);
+    }
+
+    fn add_times(&mut self, span: &Span, block: &[f64], factor: f64) {
+        self.0[span.month] += maths::sum(&block[span.own.clone()]) * factor;
     }
 }
 
@@ -164,14 +179,33 @@ impl Sums {
     }
 }
 
-/// A month and a stretch of its steps.
-type Span = (usize, Range<usize>);
+/// A stretch of a month's steps.
+#[derive(Debug, Clone)]
+pub(super) struct Span {
+    month: usize,
+    /// The steps that are worked out: whole vectors from the first on, so that no loop has a slow end. A few belong to the
+    /// blocks beside.
+    pub steps: Range<usize>,
+    /// Those of the month among them.
+    own: Range<usize>,
+}
+
+impl Span {
+    /// The month's own steps.
+    pub fn own_steps(&self) -> Range<usize> {
+        self.steps.start + self.own.start..self.steps.start + self.own.end
+    }
+}
 
 /// The steps of a site in blocks.
-fn blocks(site: &SiteLight) -> impl Iterator<Item = Span> + '_ {
-    (0..12).flat_map(|month| {
+pub(super) fn blocks(site: &SiteLight) -> impl Iterator<Item = Span> + '_ {
+    (0..12).flat_map(move |month| {
         let (from, to) = (site.sun.month_start[month], site.sun.month_start[month + 1]);
-        (from..to).step_by(BLOCK).map(move |start| (month, start..to.min(start + BLOCK)))
+        (from..to).step_by(BLOCK).map(move |start| {
+            let end = to.min(start + BLOCK);
+            let steps = start / VECTOR * VECTOR..end.next_multiple_of(VECTOR).min(site.len());
+            Span { month, own: start - steps.start..end - steps.start, steps }
+        })
     })
 }
 
@@ -245,9 +279,9 @@ pub fn run(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) ->
 pub fn run_under(setup: &Setup, lights: &mut Lights<'_>, s: &mut Scratch) -> YearSums {
     let (site, common) = (lights.site, lights.common());
     begin(setup, lights, s);
-    for (month, span) in blocks(site) {
-        dc(setup, site, (month, span.clone()), s, true);
-        plant(setup, site, common, (month, span), s);
+    for span in blocks(site) {
+        dc(setup, &span, s, true);
+        plant(setup, site, common, &span, s);
     }
     let mut tally = Tally::default();
     tell_dc(setup, site, s, &mut tally);
@@ -257,9 +291,9 @@ pub fn run_under(setup: &Setup, lights: &mut Lights<'_>, s: &mut Scratch) -> Yea
 /// Energy by month with the AC and export limits lifted and outage kept, kWh: what a split of a gap shares out.
 pub fn open_energy(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> [f64; 12] {
     begin(setup, &mut Lights::new(site, common), s);
-    for (month, span) in blocks(site) {
-        dc(setup, site, (month, span.clone()), s, false);
-        open_plant(setup, common, (month, span), s);
+    for span in blocks(site) {
+        dc(setup, &span, s, false);
+        open_plant(setup, common, &span, s);
     }
     open_after(setup, site, common, s)
 }
@@ -268,7 +302,7 @@ pub fn open_energy(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scr
 pub(super) fn after_dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch, tally: Tally) -> YearSums {
     s.sums.clear(0, 0);
     for span in blocks(site) {
-        plant(setup, site, common, span, s);
+        plant(setup, site, common, &span, s);
     }
     after(setup, site, common, s, tally)
 }
@@ -277,7 +311,7 @@ pub(super) fn after_dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut
 pub(super) fn open_after_dc(setup: &Setup, site: &SiteLight, common: &Common, s: &mut Scratch) -> [f64; 12] {
     s.sums.clear(0, 0);
     for span in blocks(site) {
-        open_plant(setup, common, span, s);
+        open_plant(setup, common, &span, s);
     }
     open_after(setup, site, common, s)
 }
@@ -287,40 +321,43 @@ fn begin(setup: &Setup, lights: &mut Lights<'_>, s: &mut Scratch) {
     let parts = setup.mounting.parts.len();
     s.fit(lights.site.len(), parts);
     s.sums.clear(parts, setup.wiring.inputs.len());
-    for (part, light) in s.parts.iter_mut().zip(lights.on(setup, &mut s.light)) {
+    for (part, (light, t_cell)) in s.parts.iter_mut().zip(lights.on(setup, &mut s.light)) {
         part.light = light;
-        part.settled = None;
+        part.t_cell = t_cell;
     }
 }
 
 /// One block from the inverters' input to the meter.
-fn plant(setup: &Setup, site: &SiteLight, common: &Common, (month, span): Span, s: &mut Scratch) {
-    let place = s.place(&span);
+fn plant(setup: &Setup, site: &SiteLight, common: &Common, span: &Span, s: &mut Scratch) {
+    let steps = span.steps.clone();
+    let place = s.place(&steps);
     let sums = &mut s.sums.plant;
     let p_dc = &s.p_dc[place.clone()];
-    sums.dc.add(month, p_dc);
+    sums.dc.add(span, p_dc);
     let conversion = &setup.conversion;
     let volts = volts(setup, &s.v_dc[place.clone()]);
-    let t_amb = &site.sky.t_amb[span.clone()];
+    let t_amb = &site.sky.t_amb[steps.clone()];
     conversion.inverter.convert_steps(conversion.count, p_dc, volts, t_amb, s.ac.steps(place.clone()));
     let [before, ac, draw] = s.ac.steps(place);
-    sums.open.add(month, before);
-    sums.limited.add(month, ac);
-    sums.draw.add(month, draw);
-    let p = &mut s.p_delivered[span.clone()];
-    p.copy_from_slice(ac);
-    ac_side(common, month, p, &mut s.block.loss, &mut sums.behind);
+    sums.open.add(span, before);
+    sums.limited.add(span, ac);
+    sums.draw.add(span, draw);
+    // Behind the inverter come the month's own steps alone: the year's column is written once.
+    let own = span.own_steps();
+    let p = &mut s.p_delivered[own.clone()];
+    p.copy_from_slice(&ac[span.own.clone()]);
+    ac_side(common, span, p, &mut s.block.loss, &mut sums.behind);
     if let Some(limit) = &common.export_limit {
-        let load = (!common.load_w.is_empty()).then(|| &common.load_w[span]);
+        let load = (!common.load_w.is_empty()).then(|| &common.load_w[own]);
         limit.apply(load, p, &mut s.block.loss);
-        sums.export_lost.add(month, &s.block.loss);
+        sums.export_lost.add_own(span, &s.block.loss);
     }
-    open_side(common, month, before, &mut s.block, &mut sums.open_behind);
+    open_side(common, span, before, &mut s.block, &mut sums.open_behind);
 }
 
 /// One block with the AC and export limits lifted.
-fn open_plant(setup: &Setup, common: &Common, (month, span): Span, s: &mut Scratch) {
-    let place = s.place(&span);
+fn open_plant(setup: &Setup, common: &Common, span: &Span, s: &mut Scratch) {
+    let place = s.place(&span.steps);
     let sums = &mut s.sums.plant;
     let conversion = &setup.conversion;
     let volts = volts(setup, &s.v_dc[place.clone()]);
@@ -328,31 +365,31 @@ fn open_plant(setup: &Setup, common: &Common, (month, span): Span, s: &mut Scrat
     conversion.inverter.convert_open_steps(conversion.count, p_dc, volts, s.ac.steps(place.clone()));
     let [before, _, draw] = s.ac.steps(place);
     if common.ac_cable.is_none() {
-        sums.open.add(month, before);
+        sums.open.add(span, before);
     }
-    sums.draw.add(month, draw);
-    open_side(common, month, before, &mut s.block, &mut sums.open_behind);
+    sums.draw.add(span, draw);
+    open_side(common, span, before, &mut s.block, &mut sums.open_behind);
 }
 
 /// Sends power before the AC limit through the AC side.
-fn open_side(common: &Common, month: usize, before: &[f64], block: &mut Block, sums: &mut [ByMonth; 2]) {
+fn open_side(common: &Common, span: &Span, before: &[f64], block: &mut Block, sums: &mut [ByMonth; 2]) {
     if common.ac_cable.is_none() && common.transformer.is_none() {
         return;
     }
-    let work = &mut block.work[..before.len()];
-    work.copy_from_slice(before);
-    ac_side(common, month, work, &mut block.loss, sums);
+    let work = &mut block.work[..span.own.len()];
+    work.copy_from_slice(&before[span.own.clone()]);
+    ac_side(common, span, work, &mut block.loss, sums);
 }
 
-/// Sends power of one block through AC cable and transformer.
-fn ac_side(common: &Common, month: usize, p: &mut [f64], loss: &mut Vec<f64>, sums: &mut [ByMonth; 2]) {
+/// Sends power of the month's own steps through AC cable and transformer.
+fn ac_side(common: &Common, span: &Span, p: &mut [f64], loss: &mut Vec<f64>, sums: &mut [ByMonth; 2]) {
     if let Some(cable) = &common.ac_cable {
         cable.apply(p, loss);
-        sums[0].add(month, p);
+        sums[0].add_own(span, p);
     }
     if let Some(transformer) = &common.transformer {
         transformer.apply(p, loss);
-        sums[1].add(month, p);
+        sums[1].add_own(span, p);
     }
 }
 
@@ -443,25 +480,19 @@ fn less(x: &[f64; 12], y: &[f64; 12]) -> [f64; 12] {
 
 /// One block of DC power of the whole array into `s.p_dc` and voltage into `s.v_dc`; with an account also the sums up to
 /// the cable.
-fn dc(setup: &Setup, site: &SiteLight, (month, span): Span, s: &mut Scratch, account: bool) {
+fn dc(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) {
     let none = PartShade::default();
-    let (n, place) = (span.len(), s.place(&span));
-    for (k, &(p, _)) in setup.mounting.parts.iter().enumerate() {
+    let steps = &span.steps;
+    let (n, place) = (steps.len(), s.place(steps));
+    for (k, _) in setup.mounting.parts.iter().enumerate() {
         let shade = setup.shade.get(k).unwrap_or(&none);
-        let PartColumns { light, t_cell, rel, v, settled, .. } = &mut s.parts[k];
-        let (t_cell, rel, v) = (&mut t_cell[place.clone()], &mut rel[place.clone()], &mut v[place.clone()]);
+        let PartColumns { light, t_cell, rel, v, .. } = &mut s.parts[k];
+        let (t_cell, rel, v) = (&t_cell[steps.clone()], &mut rel[place.clone()], &mut v[place.clone()]);
         let Block { ones, a, b, low, .. } = &mut s.block;
         let (a, b, low) = (&mut a[..n], &mut b[..n], &mut low[..n]);
 
-        let (t_amb, wind) = (&site.sky.t_amb[span.clone()], &site.sky.wind[span.clone()]);
-        let thermal = &setup.heat.thermal[p];
-        thermal.t_cell(&light.heat[span.clone()], t_amb, wind, t_cell);
-        let step_s = site.step_h * 3600.0;
-        if step_s < 3600.0 {
-            thermal.settle_on(settled, &site.sun.steps[span.clone()], step_s, t_amb, wind, t_cell);
-        }
         let shares = light.shares();
-        let shares = shares.cut(span.clone());
+        let shares = shares.cut(steps.clone());
         let (weak, heat, volts) = (&setup.low_light, &setup.heat.electrical, &setup.wiring.electrical);
         if Arc::ptr_eq(weak, heat) && Arc::ptr_eq(weak, volts) {
             weak.operate_of(&shares, t_cell, a, b, v);
@@ -471,20 +502,18 @@ fn dc(setup: &Setup, site: &SiteLight, (month, span): Span, s: &mut Scratch, acc
             heat.heat_of(&shares, a, t_cell, b);
             weak.low_light_of(&shares, a);
         }
-        let (kept, snow) = (cut(&shade.power_kept, &span, ones), cut(&shade.snow_kept, &span, ones));
-        power(&light.g_eff()[span.clone()], a, b, kept, snow, low, rel);
+        let (kept, snow) = (cut(&shade.power_kept, steps, ones), cut(&shade.snow_kept, steps, ones));
+        power(&light.g_eff()[steps.clone()], a, b, kept, snow, low, rel);
         if account {
             let sums = &mut s.sums.parts[k];
-            sums.low.add(month, low);
-            sums.rel.add(month, rel);
+            sums.low.add(span, low);
+            sums.rel.add(span, rel);
         }
     }
-    s.p_dc[place.clone()].fill(0.0);
-    s.v_dc[place].fill(0.0);
     if setup.wiring.inputs.is_empty() {
-        lumped(setup, (month, span), s, account);
+        lumped(setup, span, s, account);
     } else {
-        strings(setup, (month, span), s, account);
+        strings(setup, span, s, account);
     }
 }
 
@@ -540,11 +569,13 @@ pub(super) fn or<'a>(column: &'a [f64], other: &'a [f64]) -> &'a [f64] {
 ///
 /// Cable, with `r = P / P_stc` of the module and `u = V_mp / V_mp,stc`: loss / P_stc = c (r / u)^2, because the
 /// string current is P / V and `c` is the loss at rated current over rated power.
-fn lumped(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
-    let place = s.place(&span);
+fn lumped(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) {
+    let place = s.place(&span.steps);
     let wiring = &setup.wiring;
-    let n = span.len();
+    let n = span.steps.len();
     let per_v_stc = 1.0 / wiring.electrical.point(G_STC, T_STC).v_mp;
+    s.p_dc[place.clone()].fill(0.0);
+    s.v_dc[place.clone()].fill(0.0);
     let light_induced = setup.light_induced.kept();
     let mismatch = wiring.mismatch.kept();
     for (k, &(_, share)) in setup.mounting.parts.iter().enumerate() {
@@ -563,21 +594,84 @@ fn lumped(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
         cable(i, v, mismatch, wiring.cable_at_stc, per_v_stc, work);
         weighted_sum(work, p0_w, &mut s.p_dc[place.clone()]);
         if account {
-            s.sums.parts[k].lump.add(month, i);
-            s.sums.parts[k].cable.add(month, work);
+            s.sums.parts[k].lump.add(span, i);
+            s.sums.parts[k].cable.add(span, work);
         }
     }
 }
 
+/// Equal strings on all inputs.
+pub(super) struct Uniform {
+    /// One of them.
+    pub string: StringsOfInput,
+    /// How many there are.
+    pub count: f64,
+    /// Limits of one string: those of the fullest input, shared.
+    pub limits: InputLimits,
+}
+
+impl Uniform {
+    /// The strings of a wiring if they are all equal.
+    pub fn of(wiring: &Wiring) -> Option<Uniform> {
+        let all = || wiring.inputs.iter().flat_map(|input| &input.strings);
+        let first = StringsOfInput { count: 1, ..*all().next()? };
+        if all().any(|x| StringsOfInput { count: 1, ..*x } != first) {
+            return None;
+        }
+        let on = |input: &InputStrings| input.strings.iter().map(|x| x.count).sum::<u32>();
+        let most = wiring.inputs.iter().map(on).max()?;
+        let count = wiring.inputs.iter().map(|input| f64::from(input.alike * on(input))).sum();
+        let i_max = wiring.limits.i_max.map(|i| i / f64::from(most));
+        Some(Uniform { string: first, count, limits: InputLimits { i_max, ..wiring.limits } })
+    }
+}
+
+/// [`strings`] where all are equal and no limit is in the way; else nothing is done and the answer is no.
+fn unlimited_strings(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) -> bool {
+    let wiring = &setup.wiring;
+    let Some(all) = Uniform::of(wiring) else { return false };
+    let place = s.place(&span.steps);
+    let part = &s.parts[all.string.part];
+    let one = StringSet {
+        curve: wiring.electrical.as_ref(),
+        n_series: all.string.n_series,
+        count: 1,
+        loop_ohm: all.string.loop_ohm,
+        g: &part.g_eff()[span.steps.clone()],
+        t: &part.t_cell[span.steps.clone()],
+        v_mp: &part.v[place.clone()],
+        i_mp: &part.i[place.clone()],
+    };
+    let Block { a: own, b: cable, .. } = &mut s.block;
+    let (own, cable) = (&mut own[..span.steps.len()], &mut cable[..span.steps.len()]);
+    if !unlimited(&one, &all.limits, [own, cable, &mut s.v_dc[place.clone()]]) {
+        return false;
+    }
+    net(own, cable, scale_of(setup) * all.count, &mut s.p_dc[place]);
+    if account {
+        // All sums in the first input's, which counts as often as it has likes.
+        let alike = f64::from(wiring.inputs[0].alike);
+        let sums = &mut s.sums.inputs[0];
+        sums.shared.add_times(span, own, all.count / alike);
+        sums.cable.add_times(span, cable, all.count / alike);
+    }
+    true
+}
+
 /// Strings on their inputs: shared voltage, window, current limit, cable.
-fn strings(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
-    let place = s.place(&span);
+fn strings(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) {
+    let place = s.place(&span.steps);
     let wiring = &setup.wiring;
     // Power of the wiring's own modules, W, taken over as a share of this nameplate.
     let watts = wiring.p_module_w * setup.constant_kept();
     for part in &mut s.parts {
         current(&part.rel[place.clone()], &part.v[place.clone()], watts, &mut part.i[place.clone()]);
     }
+    if unlimited_strings(setup, span, s, account) {
+        return;
+    }
+    s.p_dc[place.clone()].fill(0.0);
+    s.v_dc[place.clone()].fill(0.0);
     let modules = f64::from(wiring.modules());
     for (k, input) in wiring.inputs.iter().enumerate() {
         let set = |x: &StringsOfInput| {
@@ -587,8 +681,8 @@ fn strings(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
                 n_series: x.n_series,
                 count: x.count,
                 loop_ohm: x.loop_ohm,
-                g: &part.g_eff()[span.clone()],
-                t: &part.t_cell[place.clone()],
+                g: &part.g_eff()[span.steps.clone()],
+                t: &part.t_cell[span.steps.clone()],
                 v_mp: &part.v[place.clone()],
                 i_mp: &part.i[place.clone()],
             }
@@ -600,14 +694,14 @@ fn strings(setup: &Setup, (month, span): Span, s: &mut Scratch, account: bool) {
         }
         let here: u32 = input.strings.iter().map(|x| x.n_series * x.count).sum();
         let weight = f64::from(input.alike * here) / modules;
-        let work = &mut s.block.work[..span.len()];
+        let work = &mut s.block.work[..span.steps.len()];
         difference(&s.input.held, &s.input.cable, work);
         weighted_sum(work, scale_of(setup) * f64::from(input.alike), &mut s.p_dc[place.clone()]);
         weighted_sum(&s.input.v, weight, &mut s.v_dc[place.clone()]);
         if account {
             let sums = &mut s.sums.inputs[k];
-            sums.shared.add(month, &s.input.shared);
-            sums.cable.add(month, &s.input.cable);
+            sums.shared.add(span, &s.input.shared);
+            sums.cable.add(span, &s.input.cable);
         }
     }
 }
@@ -714,6 +808,15 @@ wide! {
         let n = out.len();
         let (x, y) = (&x[..n], &y[..n]);
         for i in 0..n { out[i] = x[i] - y[i]; }
+    }
+}
+
+wide! {
+    /// What the cables leave of many strings.
+    fn net(own: &[f64], cable: &[f64], strings: f64, out: &mut [f64]) {
+        let n = out.len();
+        let (own, cable) = (&own[..n], &cable[..n]);
+        for i in 0..n { out[i] = (own[i] - cable[i]) * strings; }
     }
 }
 

@@ -70,7 +70,7 @@ impl HourColumns {
             for (part, &(p, share)) in scratch.parts.iter().zip(&setup.mounting.parts) {
                 poa += share * plan.site.planes[p].light.poa(k);
                 g_eff += share * part.g_eff()[k];
-                t_cell += share * part.t_cell[k];
+                t_cell += share * part.t_cell()[k];
             }
             hours.poa[i] = poa;
             hours.g_eff[i] = g_eff;

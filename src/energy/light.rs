@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::chain::{add_scaled, front_light, multiply, or, product3};
 use super::setup::{Common, PartShade, Setup};
 use super::site::SiteLight;
-use crate::module::{Glass, Shares, shares};
+use crate::module::{Glass, Shares, Thermal, shares};
 
 /// Light on the cells over the daylight steps, with what the account asks of it.
 #[derive(Debug, Default)]
@@ -113,6 +113,16 @@ pub(super) fn rear(setup: &Setup, k: usize, site: &SiteLight) -> f64 {
     if plane.rear.is_empty() { 0.0 } else { setup.rear.bifaciality * setup.rear.kept }
 }
 
+/// Cell temperature under the light that warms the cells, C.
+pub(super) fn warm(thermal: &Thermal, site: &SiteLight, heat: &[f64], t_cell: &mut [f64]) {
+    let (t_amb, wind) = (&site.sky.t_amb, &site.sky.wind);
+    thermal.t_cell(heat, t_amb, wind, t_cell);
+    let step_s = site.step_h * 3600.0;
+    if step_s < 3600.0 {
+        thermal.settle(&site.sun.steps, step_s, t_amb, wind, t_cell);
+    }
+}
+
 /// Columns in between.
 #[derive(Debug, Default)]
 pub(super) struct Work {
@@ -199,12 +209,25 @@ pub struct Lights<'a> {
     pub(super) site: &'a SiteLight,
     common: &'a Common,
     kept: Vec<(Key, Arc<CellLight>)>,
+    warm: Vec<Warm>,
 }
+
+/// Cell temperature under a light.
+#[derive(Debug)]
+struct Warm {
+    light: Arc<CellLight>,
+    plane: usize,
+    thermal: Thermal,
+    t_cell: Arc<Vec<f64>>,
+}
+
+/// Light on the cells of one part of a mounting, and their temperature, C.
+pub(super) type LitPart = (Arc<CellLight>, Arc<Vec<f64>>);
 
 impl<'a> Lights<'a> {
     /// Nothing kept yet.
     pub fn new(site: &'a SiteLight, common: &'a Common) -> Lights<'a> {
-        Lights { site, common, kept: Vec::new() }
+        Lights { site, common, kept: Vec::new(), warm: Vec::new() }
     }
 
     /// The plant whose dirt lies on the glass.
@@ -212,9 +235,33 @@ impl<'a> Lights<'a> {
         self.common
     }
 
-    /// The light on every part of a mounting.
-    pub(super) fn on(&mut self, setup: &Setup, work: &mut Work) -> Vec<Arc<CellLight>> {
-        (0..setup.mounting.parts.len()).map(|part| self.on_part(setup, part, work)).collect()
+    /// Light and temperature on every part of a mounting.
+    pub(super) fn on(&mut self, setup: &Setup, work: &mut Work) -> Vec<LitPart> {
+        let parts = 0..setup.mounting.parts.len();
+        parts
+            .map(|part| {
+                let light = self.on_part(setup, part, work);
+                let t_cell = self.warmed(&light, setup, part);
+                (light, t_cell)
+            })
+            .collect()
+    }
+
+    fn warmed(&mut self, light: &Arc<CellLight>, setup: &Setup, part: usize) -> Arc<Vec<f64>> {
+        let plane = setup.mounting.parts[part].0;
+        let thermal = setup.heat.thermal[plane];
+        let same = |w: &&Warm| w.plane == plane && w.thermal == thermal && Arc::ptr_eq(&w.light, light);
+        if let Some(warm) = self.warm.iter().find(same) {
+            return warm.t_cell.clone();
+        }
+        let mut t_cell = vec![0.0; self.site.len()];
+        warm(&thermal, self.site, &light.heat, &mut t_cell);
+        let t_cell = Arc::new(t_cell);
+        if self.warm.len() == MOST {
+            self.warm.remove(0);
+        }
+        self.warm.push(Warm { light: light.clone(), plane, thermal, t_cell: t_cell.clone() });
+        t_cell
     }
 
     fn on_part(&mut self, setup: &Setup, part: usize, work: &mut Work) -> Arc<CellLight> {

@@ -557,7 +557,8 @@ fn common(job: &Job, weather: &WeatherYear, site: &SiteLight, notes: &mut Vec<No
     Ok(Common {
         clean_kept: clean_kept(job, weather, site, notes)?,
         outage: Fraction::from_percent(job.spec.losses.outage_pct).unwrap_or(Fraction::ZERO),
-        ac_cable: Some(AcCable::of(&job.spec.cable, phases, inverters).map_err(plant)?),
+        ac_cable: Some(AcCable::of(&job.spec.cable, phases, inverters).map_err(plant)?)
+            .filter(|cable| cable.per_w > 0.0),
         transformer,
         export_limit: ExportLimit::new(&job.spec.grid).map_err(plant)?,
         load_w,

@@ -1,17 +1,13 @@
 //! Monotone cubic interpolation.
 
-use serde::Serialize;
+use crate::maths::Cubics;
 
 /// A curve through points that overshoots nowhere: cubic Hermite pieces with limited slopes, held beyond the ends.
 ///
 /// Source: Fritsch, F. N., Carlson, R. E., SIAM J. Numer. Anal. 17 (1980) 238-246; slopes by the weighted harmonic
 /// mean of Fritsch and Butland (1984).
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Monotone {
-    x: Vec<f64>,
-    y: Vec<f64>,
-    slope: Vec<f64>,
-}
+#[derive(Debug, Clone, PartialEq)]
+pub struct Monotone(Cubics);
 
 impl Monotone {
     /// Through points with rising abscissae; at least one.
@@ -35,63 +31,17 @@ impl Monotone {
             slope[0] = end_slope(h[0], h[1], d[0], d[1]);
             slope[n - 1] = end_slope(h[n - 2], h[n - 3], d[n - 2], d[n - 3]);
         }
-        Monotone { x, y, slope }
+        Monotone(Cubics::hermite(points, &slope, 0.0))
     }
 
     /// The value at `x`; held beyond the ends.
     pub(crate) fn at(&self, x: f64) -> f64 {
-        let n = self.x.len();
-        if n == 0 {
-            return 0.0;
-        }
-        if x <= self.x[0] {
-            return self.y[0];
-        }
-        if x >= self.x[n - 1] {
-            return self.y[n - 1];
-        }
-        let j = self.x.partition_point(|knot| *knot <= x) - 1;
-        let h = self.x[j + 1] - self.x[j];
-        let t = (x - self.x[j]) / h;
-        let (t2, t3) = (t * t, t * t * t);
-        (2.0 * t3 - 3.0 * t2 + 1.0) * self.y[j]
-            + (t3 - 2.0 * t2 + t) * h * self.slope[j]
-            + (3.0 * t2 - 2.0 * t3) * self.y[j + 1]
-            + (t3 - t2) * h * self.slope[j + 1]
+        self.0.at(x)
     }
-}
 
-impl Monotone {
-    /// The values at many `x`; those of [`Monotone::at`] but for rounding.
+    /// The values at many `x`.
     pub(crate) fn column(&self, x: &[f64], out: &mut [f64]) {
-        let n = self.x.len();
-        out.fill(self.y.first().copied().unwrap_or(0.0));
-        for j in 1..n {
-            let (a, b) = (j - 1, j);
-            let last = self.x[n - 1];
-            piece(x, [self.x[a], self.x[b], self.y[a], self.y[b], self.slope[a], self.slope[b], last], out);
-        }
-    }
-}
-
-crate::wide! {
-    /// One piece where `x` lies beyond its first knot; later pieces replace what it says beyond its second.
-    fn piece(x: &[f64], knots: [f64; 7], out: &mut [f64]) {
-        let n = out.len();
-        let x = &x[..n];
-        let [x0, x1, y0, y1, slope0, slope1, last] = knots;
-        let h = x1 - x0;
-        let per_h = 1.0 / h;
-        // The Hermite piece as a cubic in t = (x - x0)/h.
-        let (c1, rise) = (h * slope0, y1 - y0);
-        let c2 = 3.0 * rise - h * (2.0 * slope0 + slope1);
-        let c3 = h * (slope0 + slope1) - 2.0 * rise;
-        for i in 0..n {
-            let u = if x[i] < last { x[i] } else { last };
-            let t = (u - x0) * per_h;
-            let v = y0 + t * (c1 + t * (c2 + t * c3));
-            out[i] = if u > x0 { v } else { out[i] };
-        }
+        self.0.column(1.0, x, out);
     }
 }
 

@@ -1,103 +1,35 @@
-//! Curves through a few points, held in pieces that a column of values runs through without a branch.
+//! Curves through a few points.
 
+use crate::maths::Cubics;
 use crate::plant::PlantError;
 
-/// One piece of a curve: adds `t (a + t (b + t c))` with `t = (x - start) per`, held within `0..end`.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Piece {
-    start: f64,
-    per: f64,
-    end: f64,
-    a: f64,
-    b: f64,
-    c: f64,
-}
-
-impl Piece {
-    /// From `start` on without an end, never downwards.
-    fn onward(start: f64, slope: f64) -> Piece {
-        Piece { start, per: 1.0, end: f64::MAX, a: slope.max(0.0), b: 0.0, c: 0.0 }
-    }
-}
-
-/// A continuous curve `y(x)` as a value at the left end plus what each piece adds.
-///
-/// Left of the first point the curve is held; right of the last it goes on with the slope given.
+/// A continuous curve `y(x)`: left of the first point it is held.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Curve {
-    base: f64,
-    pieces: Vec<Piece>,
-}
-
-/// Values that go through all pieces together; small enough for the nearest cache.
-const BLOCK: usize = 128;
-
-crate::wide! {
-    /// `out[i] = curve(x[i] * scale)`.
-    fn run(curve: &Curve, scale: f64, x: &[f64], out: &mut [f64]) {
-        for (x, out) in x.chunks(BLOCK).zip(out.chunks_mut(BLOCK)) {
-            out.fill(curve.base);
-            let n = out.len();
-            let x = &x[..n];
-            for piece in &curve.pieces {
-                let (per, start) = (scale * piece.per, piece.start * piece.per);
-                for j in 0..n {
-                    let t = x[j] * per - start;
-                    let t = if t > 0.0 { t } else { 0.0 };
-                    let t = if t < piece.end { t } else { piece.end };
-                    out[j] += t * (piece.a + t * (piece.b + t * piece.c));
-                }
-            }
-        }
-    }
-}
+pub(crate) struct Curve(Cubics);
 
 impl Curve {
     /// The same everywhere.
     pub(crate) fn constant(y: f64) -> Curve {
-        Curve { base: y, pieces: Vec::new() }
+        Curve(Cubics::new(vec![[0.0, y, 0.0, 0.0, 0.0]]))
     }
 
-    /// Straight lines through ascending points, held beyond both ends.
+    /// Straight lines through ascending points, held beyond both ends; nothing but 0 without points.
     pub(crate) fn straight(points: &[[f64; 2]]) -> Curve {
-        let pieces = points
-            .windows(2)
-            .map(|w| Piece {
-                start: w[0][0],
-                per: 1.0 / (w[1][0] - w[0][0]),
-                end: 1.0,
-                a: w[1][1] - w[0][1],
-                b: 0.0,
-                c: 0.0,
-            })
-            .collect();
-        Curve { base: points.first().map_or(0.0, |p| p[1]), pieces }
+        Curve::lines(points, 0.0)
+    }
+
+    /// Straight lines through ascending points, and a slope beyond the last.
+    fn lines(points: &[[f64; 2]], onward: f64) -> Curve {
+        let Some([x, y]) = points.last() else { return Curve::constant(0.0) };
+        let between =
+            points.windows(2).map(|w| [w[0][0], w[0][1], (w[1][1] - w[0][1]) / (w[1][0] - w[0][0]), 0.0, 0.0]);
+        Curve(Cubics::new(between.chain([[*x, *y, onward, 0.0, 0.0]]).collect()))
     }
 
     /// Cubic Hermite pieces through ascending points with the slopes given; beyond the last point its slope goes on,
     /// but never downwards.
     fn hermite(points: &[[f64; 2]], slopes: &[f64]) -> Curve {
-        let mut pieces: Vec<Piece> = points
-            .windows(2)
-            .zip(slopes.windows(2))
-            .map(|(p, d)| {
-                let h = p[1][0] - p[0][0];
-                let rise = p[1][1] - p[0][1];
-                let (d0, d1) = (d[0] * h, d[1] * h);
-                Piece {
-                    start: p[0][0],
-                    per: 1.0 / h,
-                    end: 1.0,
-                    a: d0,
-                    b: 3.0 * rise - 2.0 * d0 - d1,
-                    c: d0 + d1 - 2.0 * rise,
-                }
-            })
-            .collect();
-        if let (Some(last), Some(&slope)) = (points.last(), slopes.last()) {
-            pieces.push(Piece::onward(last[0], slope));
-        }
-        Curve { base: points.first().map_or(0.0, |p| p[1]), pieces }
+        Curve(Cubics::hermite(points, slopes, slopes.last().map_or(0.0, |slope| slope.max(0.0))))
     }
 
     /// Conversion loss over input power, both in W, through points that lie on it, from zero input upwards.
@@ -159,23 +91,21 @@ impl Curve {
 
     /// Straight lines through ascending points; the last one goes on, but never downwards.
     fn polygon(points: &[[f64; 2]]) -> Curve {
-        let mut curve = Curve::straight(points);
-        if let [.., before, last] = points {
-            curve.pieces.push(Piece::onward(last[0], (last[1] - before[1]) / (last[0] - before[0])));
-        }
-        curve
+        let onward = match points {
+            [.., before, last] => ((last[1] - before[1]) / (last[0] - before[0])).max(0.0),
+            _ => 0.0,
+        };
+        Curve::lines(points, onward)
     }
 
     /// One value.
     pub(crate) fn at(&self, x: f64) -> f64 {
-        let mut y = [0.0];
-        self.column(1.0, &[x], &mut y);
-        y[0]
+        self.0.at(x)
     }
 
     /// `out[i] = curve(x[i] * scale)`; both slices have the same length.
     pub(crate) fn column(&self, scale: f64, x: &[f64], out: &mut [f64]) {
-        run(self, scale, x, out);
+        self.0.column(scale, x, out);
     }
 }
 

@@ -85,7 +85,13 @@ pub struct StringSet<'a> {
     pub i_mp: &'a [f64],
 }
 
-impl StringSet<'_> {
+impl<'a> StringSet<'a> {
+    /// The same over a stretch of the steps.
+    pub(crate) fn cut(&self, steps: std::ops::Range<usize>) -> StringSet<'a> {
+        let cut = |column: &'a [f64]| &column[steps.clone()];
+        StringSet { g: cut(self.g), t: cut(self.t), v_mp: cut(self.v_mp), i_mp: cut(self.i_mp), ..*self }
+    }
+
     fn is_like(&self, other: &StringSet<'_>) -> bool {
         self.n_series == other.n_series
             && self.loop_ohm == other.loop_ohm
@@ -153,6 +159,15 @@ pub fn operate(sets: &[StringSet<'_>], limits: &InputLimits, out: &mut InputColu
             unequal(sets, limits, step, &mut ready, out);
         }
     }
+}
+
+/// One of many equal strings at the module's own maximum power point: its power, what its cable takes, W, and its voltage
+/// at the inverter, V. True when no step lies outside the limits, `i_max` being that of one string.
+pub(crate) fn unlimited(string: &StringSet<'_>, limits: &InputLimits, [own, cable, v]: [&mut [f64]; 3]) -> bool {
+    let [low, high] = limits.window_v.unwrap_or([0.0, f64::MAX]);
+    let limits = [low, high, limits.i_max.unwrap_or(f64::MAX)];
+    let one = [f64::from(string.n_series), 1.0, string.loop_ohm];
+    at_maximum(one, limits, &string.v_mp[..own.len()], &string.i_mp[..own.len()], own, cable, v) == 0
 }
 
 const BLOCK: usize = 64;
