@@ -16,6 +16,7 @@ use yearlight::sun::SunTrack;
 use yearlight::weather::WeatherYear;
 
 fn main() {
+    common::keep_memory();
     divan::main();
 }
 
@@ -134,6 +135,17 @@ fn chain_from_arrays(bencher: Bencher, options: usize) {
         let mut june = |setup| run_under(setup, &mut lights, &mut scratch).months[5].e_ac_kwh;
         plan.options.iter().map(|o| june(&o.setup)).sum::<f64>()
     });
+}
+
+/// Fits of the modules, layouts, string checks: what a plan takes besides the light.
+#[divan::bench(args = [1, 3, 4])]
+fn set_up(bencher: Bencher, options: usize) {
+    let (weather, job) = (weather(), job(options));
+    let open = Skyline::new(&[]).expect("open");
+    let site = SiteLight::over(&weather, &job.spec.plane, &open, SkyModel::Perez);
+    bencher
+        .with_inputs(|| site.clone())
+        .bench_values(|site| Plan::on(&job, black_box(&weather), site).expect("a plan"));
 }
 
 /// From the bytes of the file to months, module fits and string checks included.

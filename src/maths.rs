@@ -181,6 +181,21 @@ pub fn ln(x: f64) -> f64 {
     k * LN2_HI + (2.0 * s + (series + k * LN2_LO))
 }
 
+/// `1/sqrt(x)` of a positive normal number, relative error below 1e-15, without a root or a division: in long vectors that
+/// takes half the time of the two.
+///
+/// Half the exponent taken from a constant gives 3.5 %; each Newton step `y (1.5 - x y^2 / 2)` leaves 1.5 times the square
+/// of that.
+#[inline(always)]
+pub fn reciprocal_root(x: f64) -> f64 {
+    let half = 0.5 * x;
+    let y = f64::from_bits(0x5fe6_eb50_c7b5_37a9_u64.wrapping_sub(x.to_bits() >> 1));
+    let y = y * (1.5 - half * (y * y));
+    let y = y * (1.5 - half * (y * y));
+    let y = y * (1.5 - half * (y * y));
+    y * (1.5 - half * (y * y))
+}
+
 const HALF_PI_1: f64 = f64::from_bits(0x3ff9_21fb_5440_0000);
 const HALF_PI_2: f64 = f64::from_bits(0x3dd0_b461_1a60_0000);
 const HALF_PI_3: f64 = f64::from_bits(0x3ba3_198a_2e03_7073);
@@ -261,26 +276,56 @@ wide! {
     }
 }
 
-/// Pieces that a column runs through in one pass.
-const FEW: usize = 8;
+wide! {
+    /// The lowest value of a column without NaN; infinity when it is empty.
+    pub fn lowest(x: &[f64]) -> f64 {
+        let mut lanes = [f64::INFINITY; LANES];
+        let chunks = x.chunks_exact(LANES);
+        let rest = chunks.remainder();
+        for chunk in chunks {
+            for l in 0..LANES { lanes[l] = if chunk[l] < lanes[l] { chunk[l] } else { lanes[l] }; }
+        }
+        lanes.iter().chain(rest).fold(f64::INFINITY, |low, x| if *x < low { *x } else { low })
+    }
+}
 
-/// One piece: where it starts, and the coefficients of the powers of `x - start`.
-type Cubic = [f64; 5];
+/// A piece of a curve: with `t = x - start` held within `0..length` it adds `t (a + t (b + t c))`.
+type Piece = [f64; 5];
 
-/// A curve in cubic pieces, held left of the first; the last has no end.
+/// Pieces that a column runs through in one pass: of a few, and of more.
+const FEW: usize = 4;
+const MORE: usize = 8;
+
+/// A continuous curve in cubic pieces, held left of the first.
+///
+/// It is the value at its first knot and what each piece adds: products, sums and bounds alone, which every instruction
+/// set does in long vectors.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cubics {
-    pieces: Vec<Cubic>,
-    /// All of them, filled up with pieces that never start; none when they are too many.
-    few: Option<[Cubic; FEW]>,
+    /// Value at the first knot.
+    base: f64,
+    /// None for a constant, else [`FEW`] of them or a multiple of [`MORE`], filled up with such as add nothing.
+    pieces: Vec<Piece>,
 }
 
 impl Cubics {
-    /// From ascending pieces `[start, c0, c1, c2, c3]`, at least one.
-    pub fn new(pieces: Vec<[f64; 5]>) -> Cubics {
-        let few = (pieces.len() <= FEW)
-            .then(|| std::array::from_fn(|k| pieces.get(k).copied().unwrap_or([f64::INFINITY, 0.0, 0.0, 0.0, 0.0])));
-        Cubics { pieces, few }
+    /// From ascending pieces `[start, c0, c1, c2, c3]`, at least one, each with the powers of `x - start`; the last has no
+    /// end. Each begins with the value at which the one before ends.
+    pub fn new(pieces: &[[f64; 5]]) -> Cubics {
+        let ends = pieces.iter().skip(1).map(|piece| piece[0]).chain([f64::INFINITY]);
+        let mut all: Vec<Piece> = pieces
+            .iter()
+            .zip(ends)
+            .map(|(&[start, _, c1, c2, c3], end)| [start, end - start, c1, c2, c3])
+            .filter(|[.., c1, c2, c3]| [c1, c2, c3] != [&0.0; 3])
+            .collect();
+        let filled = match all.len() {
+            0 => 0,
+            n if n <= FEW => FEW,
+            n => n.next_multiple_of(MORE),
+        };
+        all.resize(filled, [0.0; 5]);
+        Cubics { base: pieces.first().map_or(0.0, |p| p[1]), pieces: all }
     }
 
     /// Through ascending points with a slope at each (Hermite), straight on beyond the last with a slope of its own.
@@ -298,7 +343,7 @@ impl Cubics {
             [x0, y0, d[0], (3.0 * rise - 2.0 * d0 - d1) / (h * h), (d0 + d1 - 2.0 * rise) / (h * h * h)]
         });
         let last = points.last().map(|[x, y]| [*x, *y, onward, 0.0, 0.0]);
-        Cubics::new(between.chain(last).collect())
+        Cubics::new(&between.chain(last).collect::<Vec<_>>())
     }
 
     /// One value.
@@ -310,50 +355,45 @@ impl Cubics {
 
     /// `out[i] = curve(x[i] * scale)`.
     pub fn column(&self, scale: f64, x: &[f64], out: &mut [f64]) {
-        if let Some(few) = &self.few {
-            return few_pieces(few, scale, x, out);
+        if let Ok(few) = self.pieces.as_slice().try_into() {
+            return few_pieces(few, self.base, scale, x, out);
         }
-        for (k, piece) in self.pieces.iter().enumerate() {
-            one_piece(piece, k == 0, scale, x, out);
+        out.fill(self.base);
+        for group in self.pieces.as_chunks().0 {
+            more_pieces(group, scale, x, out);
+        }
+    }
+}
+
+/// What a piece adds at `x`.
+#[inline(always)]
+fn added([start, length, a, b, c]: Piece, x: f64) -> f64 {
+    let t = x - start;
+    let t = if t > 0.0 { t } else { 0.0 };
+    let t = if t < length { t } else { length };
+    t * (a + t * (b + t * c))
+}
+
+wide! {
+    fn few_pieces(p: &[Piece; FEW], base: f64, scale: f64, x: &[f64], out: &mut [f64]) {
+        let n = out.len();
+        let x = &x[..n];
+        for j in 0..n {
+            let u = x[j] * scale;
+            out[j] = (base + added(p[0], u) + added(p[1], u)) + (added(p[2], u) + added(p[3], u));
         }
     }
 }
 
 wide! {
-    /// The piece is chosen by selects: no branch, one pass.
-    fn few_pieces(pieces: &[Cubic; FEW], scale: f64, x: &[f64], out: &mut [f64]) {
+    fn more_pieces(p: &[Piece; MORE], scale: f64, x: &[f64], out: &mut [f64]) {
         let n = out.len();
         let x = &x[..n];
         for j in 0..n {
             let u = x[j] * scale;
-            let [mut start, mut c0, mut c1, mut c2, mut c3] = pieces[0];
-            for piece in &pieces[1..] {
-                let on = u >= piece[0];
-                start = if on { piece[0] } else { start };
-                c0 = if on { piece[1] } else { c0 };
-                c1 = if on { piece[2] } else { c1 };
-                c2 = if on { piece[3] } else { c2 };
-                c3 = if on { piece[4] } else { c3 };
-            }
-            let t = u - start;
-            let t = if t > 0.0 { t } else { 0.0 };
-            out[j] = c0 + t * (c1 + t * (c2 + t * c3));
-        }
-    }
-}
-
-wide! {
-    /// One piece where it has started; later pieces replace what it says.
-    fn one_piece(piece: &Cubic, first: bool, scale: f64, x: &[f64], out: &mut [f64]) {
-        let n = out.len();
-        let x = &x[..n];
-        let [start, c0, c1, c2, c3] = *piece;
-        for j in 0..n {
-            let u = x[j] * scale;
-            let t = u - start;
-            let t = if t > 0.0 { t } else { 0.0 };
-            let here = c0 + t * (c1 + t * (c2 + t * c3));
-            out[j] = if first | (u >= start) { here } else { out[j] };
+            let low = (added(p[0], u) + added(p[1], u)) + (added(p[2], u) + added(p[3], u));
+            let high = (added(p[4], u) + added(p[5], u)) + (added(p[6], u) + added(p[7], u));
+            out[j] += low + high;
         }
     }
 }
@@ -474,6 +514,16 @@ mod tests {
     }
 
     #[test]
+    fn reciprocal_root_agrees_with_the_platform() {
+        let mut worst: f64 = 0.0;
+        for i in 0..400_000 {
+            let x = (f64::from(i) * 0.003_4 - 680.0).exp();
+            worst = worst.max((reciprocal_root(x) * x.sqrt() - 1.0).abs());
+        }
+        assert!(worst < 1e-15, "worst relative error {worst:e}");
+    }
+
+    #[test]
     fn sin_cos_agrees_with_the_platform() {
         let mut worst: f64 = 0.0;
         for i in -200_000..200_000 {
@@ -500,26 +550,43 @@ mod tests {
     // Each piece by its own definition, whether they are few or many.
     #[test]
     fn cubics_are_their_pieces() {
-        for n in [1, 2, 7, 8, 9, 30] {
-            let pieces: Vec<[f64; 5]> = (0..n)
-                .map(|k| {
-                    let k = f64::from(k);
-                    [2.0 + k * (1.0 + 0.1 * k), 1.0 - k, 0.3 * k, 0.01 * k * k, -0.02]
-                })
-                .collect();
-            let curve = Cubics::new(pieces.clone());
+        let of = |piece: &[f64; 5], x: f64| {
+            let t = (x - piece[0]).max(0.0);
+            piece[1] + piece[2] * t + piece[3] * t * t + piece[4] * t * t * t
+        };
+        for (n, held) in [1, 2, 4, 5, 8, 9, 30].into_iter().flat_map(|n| [(n, false), (n, true)]) {
+            let mut pieces: Vec<[f64; 5]> = Vec::new();
+            for k in 0..n {
+                let k = f64::from(k);
+                let start = 2.0 + k * (1.0 + 0.1 * k);
+                let c0 = pieces.last().map_or(1.0, |before| of(before, start));
+                pieces.push([start, c0, 0.3 - 0.1 * k, 0.01 * k, -0.002]);
+            }
+            if let Some(last) = pieces.last_mut().filter(|_| held) {
+                last[2..].fill(0.0);
+            }
+            let curve = Cubics::new(&pieces);
             let x: Vec<f64> = (0..1000).map(|i| -3.0 + 0.11 * f64::from(i)).collect();
             let mut y = vec![0.0; x.len()];
             curve.column(0.5, &x, &mut y);
+            let most = x.iter().map(|x| of(pieces.last().unwrap(), 0.5 * x).abs()).fold(1.0, f64::max);
             for (x, y) in x.iter().zip(y) {
                 let u = 0.5 * x;
-                let [start, c0, c1, c2, c3] = *pieces.iter().rev().find(|p| p[0] <= u).unwrap_or(&pieces[0]);
-                let t = (u - start).max(0.0);
-                let want = c0 + c1 * t + c2 * t * t + c3 * t * t * t;
-                assert!((y - want).abs() < 1e-12 * want.abs().max(1.0), "{n} pieces at {u}: {y} {want}");
+                let want = of(pieces.iter().rev().find(|p| p[0] <= u).unwrap_or(&pieces[0]), u);
+                assert!((y - want).abs() < 1e-12 * most, "{n} pieces at {u}: {y} {want}");
                 assert_eq!(curve.at(u), y);
             }
         }
+    }
+
+    #[test]
+    fn lowest_looks_everywhere() {
+        for at in [0, 5, 31, 32, 70, 95, 96, 99] {
+            let mut x: Vec<f64> = (0..100).map(f64::from).collect();
+            x[at] = -3.0;
+            assert_eq!(lowest(&x), -3.0, "{at}");
+        }
+        assert_eq!(lowest(&[]), f64::INFINITY);
     }
 
     #[test]

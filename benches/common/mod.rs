@@ -4,6 +4,16 @@
 use yearlight::sky;
 use yearlight::weather::{Quantity, ReadHints, WeatherYear};
 
+/// Keeps memory that was given back, as the program does: else every column of a run costs its page faults anew.
+pub fn keep_memory() {
+    #[cfg(all(target_os = "linux", target_env = "gnu"))]
+    // SAFETY: sets two thresholds of the allocator, any value of which it takes; no other thread runs yet.
+    unsafe {
+        libc::mallopt(libc::M_TRIM_THRESHOLD, 32 << 20);
+        libc::mallopt(libc::M_MMAP_THRESHOLD, 32 << 20);
+    }
+}
+
 /// The columns that a job without rain, snow of the model or spectrum needs; no checksum.
 pub fn hints() -> ReadHints {
     use Quantity::{Humidity, PrecipitableWater, Pressure, Rain};

@@ -10,9 +10,9 @@ use std::sync::Arc;
 use super::MonthSums;
 use super::account::{Account, AccountLine, Effect};
 use super::light::{CellLight, Lights, Work};
-use super::setup::{Common, InputStrings, PartShade, Setup, StringsOfInput, Wiring};
+use super::setup::{Common, PartShade, Setup, StringsOfInput, Wiring};
 use super::site::SiteLight;
-use crate::plant::{AcColumns, InputColumns, InputLimits, StringSet, operate, unlimited};
+use crate::plant::{AcColumns, Extremes, InputColumns, StringKind, StringSet, operate};
 use crate::units::{G_STC, T_STC};
 use crate::{maths, wide};
 
@@ -31,6 +31,8 @@ pub struct Scratch {
     block: Block,
     light: Work,
     sums: Sums,
+    /// Of the wiring in hand.
+    free: Option<Vec<FreeStrings>>,
     pub(super) input: InputColumns,
     /// One per part of the mounting.
     pub parts: Vec<PartColumns>,
@@ -138,6 +140,8 @@ impl ByMonth {
 #[derive(Debug, Default)]
 struct Sums {
     parts: Vec<PartSums>,
+    /// Of strings in blocks without a limit, for one watt of the wiring's own modules.
+    strings: InputSums,
     inputs: Vec<InputSums>,
     plant: PlantSums,
 }
@@ -173,6 +177,7 @@ impl Sums {
     fn clear(&mut self, parts: usize, inputs: usize) {
         self.parts.clear();
         self.parts.resize_with(parts, PartSums::default);
+        self.strings = InputSums::default();
         self.inputs.clear();
         self.inputs.resize_with(inputs, InputSums::default);
         self.plant = PlantSums::default();
@@ -187,7 +192,7 @@ pub(super) struct Span {
     /// blocks beside.
     pub steps: Range<usize>,
     /// Those of the month among them.
-    own: Range<usize>,
+    pub own: Range<usize>,
 }
 
 impl Span {
@@ -321,6 +326,7 @@ fn begin(setup: &Setup, lights: &mut Lights<'_>, s: &mut Scratch) {
     let parts = setup.mounting.parts.len();
     s.fit(lights.site.len(), parts);
     s.sums.clear(parts, setup.wiring.inputs.len());
+    s.free = free_strings(&setup.wiring);
     for (part, (light, t_cell)) in s.parts.iter_mut().zip(lights.on(setup, &mut s.light)) {
         part.light = light;
         part.t_cell = t_cell;
@@ -547,8 +553,10 @@ fn tell_dc(setup: &Setup, site: &SiteLight, s: &Scratch, tally: &mut Tally) {
             tally.add(Effect::DcCable, sums.cable.0, per_power);
         }
     }
-    for (input, sums) in wiring.inputs.iter().zip(&s.sums.inputs) {
-        let per_power = scale_of(setup) * f64::from(input.alike) * site.step_h / 1000.0;
+    let free = (1, &s.sums.strings);
+    let limited = wiring.inputs.iter().map(|input| input.alike).zip(&s.sums.inputs);
+    for (alike, sums) in limited.chain((!wiring.inputs.is_empty()).then_some(free)) {
+        let per_power = scale_of(setup) * f64::from(alike) * site.step_h / 1000.0;
         let (shared, cable) = (sums.shared.0, sums.cable.0);
         tally.add(Effect::Mismatch, shared, per_power);
         tally.add(Effect::DcCable, less(&shared, &cable), per_power);
@@ -556,7 +564,7 @@ fn tell_dc(setup: &Setup, site: &SiteLight, s: &Scratch, tally: &mut Tally) {
 }
 
 /// Watts of this nameplate for a watt of the wiring's own modules.
-fn scale_of(setup: &Setup) -> f64 {
+pub(super) fn scale_of(setup: &Setup) -> f64 {
     setup.nameplate.p0_w() / (setup.wiring.p_module_w * f64::from(setup.wiring.modules()))
 }
 
@@ -600,61 +608,96 @@ fn lumped(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) {
     }
 }
 
-/// Equal strings on all inputs.
-pub(super) struct Uniform {
-    /// One of them.
-    pub string: StringsOfInput,
-    /// How many there are.
-    pub count: f64,
-    /// Limits of one string: those of the fullest input, shared.
-    pub limits: InputLimits,
+/// The strings of one part of the mounting on inputs that carry equal strings only: while no limit is in the way each
+/// module runs at its own maximum power point, and all strings are one sum.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct FreeStrings {
+    pub part: usize,
+    /// Modules, and loops of cable, ohm, over all strings.
+    modules: f64,
+    ohm: f64,
+    /// Modules in series and loop of cable, ohm, in the mean over the wiring's modules: their part in the DC voltage.
+    series: f64,
+    series_ohm: f64,
+    kinds: Vec<StringKind>,
 }
 
-impl Uniform {
-    /// The strings of a wiring if they are all equal.
-    pub fn of(wiring: &Wiring) -> Option<Uniform> {
-        let all = || wiring.inputs.iter().flat_map(|input| &input.strings);
-        let first = StringsOfInput { count: 1, ..*all().next()? };
-        if all().any(|x| StringsOfInput { count: 1, ..*x } != first) {
+/// The strings of a wiring by part; nothing when strings of two kinds meet on an input, or there are none.
+pub(super) fn free_strings(wiring: &Wiring) -> Option<Vec<FreeStrings>> {
+    let all = f64::from(wiring.modules());
+    let mut parts: Vec<FreeStrings> = Vec::new();
+    for input in &wiring.inputs {
+        let first = StringsOfInput { count: 1, ..*input.strings.first()? };
+        if input.strings.iter().any(|x| StringsOfInput { count: 1, ..*x } != first) {
             return None;
         }
-        let on = |input: &InputStrings| input.strings.iter().map(|x| x.count).sum::<u32>();
-        let most = wiring.inputs.iter().map(on).max()?;
-        let count = wiring.inputs.iter().map(|input| f64::from(input.alike * on(input))).sum();
-        let i_max = wiring.limits.i_max.map(|i| i / f64::from(most));
-        Some(Uniform { string: first, count, limits: InputLimits { i_max, ..wiring.limits } })
+        let count: u32 = input.strings.iter().map(|x| x.count).sum();
+        let strings = f64::from(input.alike * count);
+        let n = f64::from(first.n_series);
+        let at = parts.iter().position(|p| p.part == first.part).unwrap_or_else(|| {
+            parts.push(FreeStrings {
+                part: first.part,
+                modules: 0.0,
+                ohm: 0.0,
+                series: 0.0,
+                series_ohm: 0.0,
+                kinds: Vec::new(),
+            });
+            parts.len() - 1
+        });
+        let part = &mut parts[at];
+        part.modules += strings * n;
+        part.ohm += strings * first.loop_ohm;
+        part.series += strings * n / all * n;
+        part.series_ohm += strings * n / all * first.loop_ohm;
+        let i_max = wiring.limits.i_max.map_or(f64::MAX, |i| i / f64::from(count));
+        part.kinds.push(StringKind { n_series: n, loop_ohm: first.loop_ohm, i_max });
+    }
+    (!parts.is_empty()).then_some(parts)
+}
+
+impl FreeStrings {
+    /// Adds the strings to DC power, W of the wiring's own modules, and voltage; what the modules give and the square of
+    /// their current come first. False, and nothing of use is left, where a limit is in the way.
+    pub fn add(
+        &self,
+        window_v: Option<[f64; 2]>,
+        [v, i]: [&[f64]; 2],
+        [own, square]: [&mut [f64]; 2],
+        [p_dc, v_dc]: [&mut [f64]; 2],
+    ) -> bool {
+        let extremes = Extremes::of(v, i);
+        if !self.kinds.iter().all(|kind| kind.is_free(window_v, &extremes, v, i)) {
+            return false;
+        }
+        add_strings(v, i, [self.modules, self.ohm, self.series, self.series_ohm], own, square, p_dc, v_dc);
+        true
     }
 }
 
-/// [`strings`] where all are equal and no limit is in the way; else nothing is done and the answer is no.
-fn unlimited_strings(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) -> bool {
-    let wiring = &setup.wiring;
-    let Some(all) = Uniform::of(wiring) else { return false };
+/// [`strings`] where no limit is in the way; else the answer is no.
+fn without_limits(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) -> bool {
+    let Some(free) = &s.free else { return false };
     let place = s.place(&span.steps);
-    let part = &s.parts[all.string.part];
-    let one = StringSet {
-        curve: wiring.electrical.as_ref(),
-        n_series: all.string.n_series,
-        count: 1,
-        loop_ohm: all.string.loop_ohm,
-        g: &part.g_eff()[span.steps.clone()],
-        t: &part.t_cell[span.steps.clone()],
-        v_mp: &part.v[place.clone()],
-        i_mp: &part.i[place.clone()],
-    };
-    let Block { a: own, b: cable, .. } = &mut s.block;
-    let (own, cable) = (&mut own[..span.steps.len()], &mut cable[..span.steps.len()]);
-    if !unlimited(&one, &all.limits, [own, cable, &mut s.v_dc[place.clone()]]) {
-        return false;
+    let (p_dc, v_dc) = (&mut s.p_dc[place.clone()], &mut s.v_dc[place.clone()]);
+    p_dc.fill(0.0);
+    v_dc.fill(0.0);
+    let Block { a: own, b: square, .. } = &mut s.block;
+    let (own, square) = (&mut own[..p_dc.len()], &mut square[..p_dc.len()]);
+    let mut sums = s.sums.strings.clone();
+    for strings in free {
+        let part = &s.parts[strings.part];
+        let at = [&part.v[place.clone()], &part.i[place.clone()]];
+        if !strings.add(setup.wiring.limits.window_v, at, [own, square], [p_dc, v_dc]) {
+            return false;
+        }
+        if account {
+            sums.shared.add_times(span, own, strings.modules);
+            sums.cable.add_times(span, square, strings.ohm);
+        }
     }
-    net(own, cable, scale_of(setup) * all.count, &mut s.p_dc[place]);
-    if account {
-        // All sums in the first input's, which counts as often as it has likes.
-        let alike = f64::from(wiring.inputs[0].alike);
-        let sums = &mut s.sums.inputs[0];
-        sums.shared.add_times(span, own, all.count / alike);
-        sums.cable.add_times(span, cable, all.count / alike);
-    }
+    scale(scale_of(setup), p_dc);
+    s.sums.strings = sums;
     true
 }
 
@@ -667,7 +710,7 @@ fn strings(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) {
     for part in &mut s.parts {
         current(&part.rel[place.clone()], &part.v[place.clone()], watts, &mut part.i[place.clone()]);
     }
-    if unlimited_strings(setup, span, s, account) {
+    if without_limits(setup, span, s, account) {
         return;
     }
     s.p_dc[place.clone()].fill(0.0);
@@ -812,11 +855,25 @@ wide! {
 }
 
 wide! {
-    /// What the cables leave of many strings.
-    fn net(own: &[f64], cable: &[f64], strings: f64, out: &mut [f64]) {
-        let n = out.len();
-        let (own, cable) = (&own[..n], &cable[..n]);
-        for i in 0..n { out[i] = (own[i] - cable[i]) * strings; }
+    /// Strings at the maximum power point of their modules: `[modules, ohm, series, series_ohm]` of [`FreeStrings`].
+    fn add_strings(
+        v: &[f64], i: &[f64], of: [f64; 4], own: &mut [f64], square: &mut [f64], p_dc: &mut [f64], v_dc: &mut [f64],
+    ) {
+        let n = p_dc.len();
+        let (v, i, own, square, v_dc) = (&v[..n], &i[..n], &mut own[..n], &mut square[..n], &mut v_dc[..n]);
+        let [modules, ohm, series, series_ohm] = of;
+        for j in 0..n {
+            own[j] = v[j] * i[j];
+            square[j] = i[j] * i[j];
+            p_dc[j] += modules * own[j] - ohm * square[j];
+            v_dc[j] += series * v[j] - series_ohm * i[j];
+        }
+    }
+}
+
+wide! {
+    pub(super) fn scale(factor: f64, x: &mut [f64]) {
+        for x in x.iter_mut() { *x *= factor; }
     }
 }
 

@@ -330,6 +330,8 @@ pub struct PlanCache {
     arrays: Vec<(ArrayKey, ArrayShade)>,
     rows: Vec<((usize, RowModules, GroupCurve), ArrayShade)>,
     snow: Vec<((usize, u32, SnowSpec), Vec<f64>)>,
+    /// Lowest air temperature of the weather, C.
+    coldest: Option<f64>,
 }
 
 /// What the shade on an array follows from, on one site.
@@ -368,7 +370,7 @@ impl PlanCache {
         weather: &WeatherYear,
         site: &SiteLight,
     ) -> Result<PlannedOption, EnergyError> {
-        let t_min = weather.t_amb.iter().copied().fold(f64::INFINITY, f64::min);
+        let t_min = *self.coldest.get_or_insert_with(|| crate::maths::lowest(&weather.t_amb));
         plan_option(job, option, weather, site, t_min, self)
     }
 

@@ -8,14 +8,14 @@ use std::sync::Arc;
 
 use super::MonthSums;
 use super::chain::{
-    Scratch, Tally, Uniform, add_scaled, after_dc, blocks, cable, current, difference, front_light, multiply,
-    open_after_dc, or, power, scaled, weighted_sum,
+    Scratch, Tally, add_scaled, after_dc, blocks, cable, current, difference, free_strings, front_light, multiply,
+    open_after_dc, or, power, scale, scale_of, scaled, weighted_sum,
 };
 use super::light::{rear, warm};
 use super::setup::{Common, InputStrings, PartShade, Setup, StringsOfInput};
 use super::site::SiteLight;
 use crate::module::{Electrical, Glass, Shares, Thermal, shares};
-use crate::plant::{InputColumns, InputLimits, ModuleConverter, StringSet, operate, unlimited};
+use crate::plant::{InputLimits, ModuleConverter, StringSet, operate};
 use crate::units::{Fraction, G_STC, T_STC};
 
 /// Results of one stage with what they were made from. The one that was used longest ago makes room.
@@ -189,9 +189,6 @@ struct LumpKey {
 struct Dc {
     power: Vec<f64>,
     volts: Vec<f64>,
-    /// For equal strings: the blocks in which no limit is in the way, and whether those are all.
-    free: Vec<Range<usize>>,
-    all_free: bool,
 }
 
 /// The chain of one site with its last results kept.
@@ -299,42 +296,60 @@ impl<'a> Stages<'a> {
             }
             return;
         }
-        let modules = f64::from(wiring.modules());
-        let scale = setup.nameplate.p0_w() / (wiring.p_module_w * modules);
         let watts = wiring.p_module_w * setup.constant_kept();
         for (part, now) in self.parts.iter_mut().zip(&now) {
             part.current(now, watts);
         }
+        let limited = self.without_limits(setup, &now);
+        if limited.is_empty() {
+            return;
+        }
+        let modules = f64::from(wiring.modules());
         let parts: Vec<(u64, u64)> = self.parts.iter().zip(&now).map(|(part, now)| ids(part, now)).collect();
-        let volts_too = setup.conversion.inverter.uses_voltage();
-        let uniform = Uniform::of(wiring).map(|all| {
-            let key = InputKey { parts: parts.clone(), watts, strings: vec![all.string], limits: all.limits };
+        for input in &wiring.inputs {
+            let key = InputKey { parts: parts.clone(), watts, strings: input.strings.clone(), limits: wiring.limits };
             let (parts, s) = (&self.parts, &mut self.s);
-            (self.inputs.at(key, |dc| uniform(setup, site, &all, parts, &now, dc, s)), scale * all.count)
-        });
-        if uniform.is_none_or(|(at, _)| !self.inputs.value(at).all_free) {
-            for input in &wiring.inputs {
-                let key =
-                    InputKey { parts: parts.clone(), watts, strings: input.strings.clone(), limits: wiring.limits };
-                let (parts, s) = (&self.parts, &mut self.s);
-                let at = self.inputs.at(key, |dc| strings(setup, input, parts, &now, dc, s));
-                let dc = self.inputs.value(at);
-                weighted_sum(&dc.power, scale * f64::from(input.alike), &mut self.s.p_dc);
-                if volts_too {
-                    let here: u32 = input.strings.iter().map(|x| x.n_series * x.count).sum();
-                    weighted_sum(&dc.volts, f64::from(input.alike * here) / modules, &mut self.s.v_dc);
-                }
-            }
-        }
-        if let Some((at, factor)) = uniform {
+            let at = self.inputs.at(key, |dc| strings(setup, input, parts, &now, dc, s));
             let dc = self.inputs.value(at);
-            for own in &dc.free {
-                scaled(&dc.power[own.clone()], factor, &mut self.s.p_dc[own.clone()]);
-                if volts_too {
-                    self.s.v_dc[own.clone()].copy_from_slice(&dc.volts[own.clone()]);
+            let here: u32 = input.strings.iter().map(|x| x.n_series * x.count).sum();
+            for own in &limited {
+                let power = &dc.power[own.clone()];
+                weighted_sum(power, scale_of(setup) * f64::from(input.alike), &mut self.s.p_dc[own.clone()]);
+                if setup.conversion.inverter.uses_voltage() {
+                    let weight = f64::from(input.alike * here) / modules;
+                    weighted_sum(&dc.volts[own.clone()], weight, &mut self.s.v_dc[own.clone()]);
                 }
             }
         }
+    }
+
+    /// Strings in the blocks in which no limit is in the way; hands back the steps of the others, whose power is 0.
+    fn without_limits(&mut self, setup: &Setup, now: &[Now]) -> Vec<Range<usize>> {
+        let Some(free) = free_strings(&setup.wiring) else { return vec![0..self.site.len()] };
+        let mut limited = Vec::new();
+        let [own, square, power, volts, _] = &mut self.work;
+        for span in blocks(self.site) {
+            let steps = span.steps.clone();
+            let [own, square, power, volts] =
+                [&mut *own, &mut *square, &mut *power, &mut *volts].map(|x| &mut x[..steps.len()]);
+            power.fill(0.0);
+            volts.fill(0.0);
+            let is_free = free.iter().all(|strings| {
+                let part = &self.parts[strings.part];
+                let v = &part.volts.value(now[strings.part].volts)[steps.clone()];
+                let at = [v, &part.amps[steps.clone()]];
+                strings.add(setup.wiring.limits.window_v, at, [own, square], [power, volts])
+            });
+            let year = span.own_steps();
+            if is_free {
+                scale(scale_of(setup), power);
+                self.s.p_dc[year.clone()].copy_from_slice(&power[span.own.clone()]);
+                self.s.v_dc[year].copy_from_slice(&volts[span.own.clone()]);
+            } else {
+                limited.push(year);
+            }
+        }
+        limited
     }
 }
 
@@ -482,47 +497,27 @@ fn lump(setup: &Setup, part: &Part, now: Now, out: &mut Vec<f64>, work: &mut [Ve
     cable(amps, volts, wiring.mismatch.kept(), wiring.cable_at_stc, per_v_stc, out);
 }
 
-/// Equal strings at one of them, ready for the wiring.
-fn set_of<'a>(setup: &'a Setup, x: &StringsOfInput, parts: &'a [Part], now: &[Now]) -> StringSet<'a> {
-    let (part, now) = (&parts[x.part], now[x.part]);
-    StringSet {
-        curve: setup.wiring.electrical.as_ref(),
-        n_series: x.n_series,
-        count: x.count,
-        loop_ohm: x.loop_ohm,
-        g: part.light.value(now.light).eff(),
-        t: part.t_cell.value(now.t_cell),
-        v_mp: part.volts.value(now.volts),
-        i_mp: &part.amps,
-    }
-}
-
-/// One of many equal strings as the chain has it, without the nameplate.
-fn uniform(setup: &Setup, site: &SiteLight, all: &Uniform, parts: &[Part], now: &[Now], dc: &mut Dc, s: &mut Scratch) {
-    let n = s.p_dc.len();
-    let InputColumns { own, cable, .. } = &mut s.input;
-    for column in [&mut dc.power, &mut dc.volts, &mut *own, &mut *cable] {
-        column.resize(n, 0.0);
-    }
-    let set = set_of(setup, &all.string, parts, now);
-    dc.free.clear();
-    dc.all_free = true;
-    for span in blocks(site) {
-        let steps = span.steps.clone();
-        let out = [&mut own[steps.clone()], &mut cable[steps.clone()], &mut dc.volts[steps.clone()]];
-        if unlimited(&set.cut(steps), &all.limits, out) {
-            dc.free.push(span.own_steps());
-        } else {
-            dc.all_free = false;
-        }
-    }
-    difference(own, cable, &mut dc.power);
-}
-
 /// One kind of input as the chain has it, without the nameplate.
 fn strings(setup: &Setup, input: &InputStrings, parts: &[Part], now: &[Now], dc: &mut Dc, s: &mut Scratch) {
-    let sets: Vec<StringSet<'_>> = input.strings.iter().map(|x| set_of(setup, x, parts, now)).collect();
-    operate(&sets, &setup.wiring.limits, &mut s.input);
+    let wiring = &setup.wiring;
+    let sets: Vec<StringSet<'_>> = input
+        .strings
+        .iter()
+        .map(|x| {
+            let (part, now) = (&parts[x.part], now[x.part]);
+            StringSet {
+                curve: wiring.electrical.as_ref(),
+                n_series: x.n_series,
+                count: x.count,
+                loop_ohm: x.loop_ohm,
+                g: part.light.value(now.light).eff(),
+                t: part.t_cell.value(now.t_cell),
+                v_mp: part.volts.value(now.volts),
+                i_mp: &part.amps,
+            }
+        })
+        .collect();
+    operate(&sets, &wiring.limits, &mut s.input);
     dc.power.resize(s.input.held.len(), 0.0);
     difference(&s.input.held, &s.input.cable, &mut dc.power);
     std::mem::swap(&mut s.input.v, &mut dc.volts);

@@ -441,7 +441,7 @@ wide! {
         let n = g.len();
         let (s, ln_s) = (&mut s[..n], &mut ln_s[..n]);
         for j in 0..n {
-            let x = g[j] / G_STC;
+            let x = g[j] * (1.0 / G_STC);
             let x = if x > S_MIN { x } else { S_MIN };
             let x = if x < S_MAX { x } else { S_MAX };
             s[j] = x;

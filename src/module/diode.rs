@@ -151,7 +151,7 @@ impl OneDiode {
             return OperatingPoint::DARK;
         }
         let (i_sc, v_oc) = (self.current(0.0), self.v_oc());
-        let v_d = self.maximum(i_sc * self.r_s, v_oc);
+        let v_d = self.maximum(i_sc * self.r_s, v_oc, self.a * without_resistance(v_oc / self.a), 1e-15);
         let i_mp = self.current_over_junction(v_d);
         let v_mp = v_d - i_mp * self.r_s;
         OperatingPoint { i_sc, v_oc, i_mp, v_mp, p_mp: i_mp * v_mp }
@@ -160,9 +160,10 @@ impl OneDiode {
     /// Junction voltage at maximum power, V, between that of short circuit (or less) and that of open circuit (or more).
     ///
     /// Power rises over the junction voltage from short circuit to its one maximum and falls to open circuit; Newton
-    /// on its slope, held inside the bracket by bisection.
-    fn maximum(&self, mut low: f64, mut high: f64) -> f64 {
-        let mut v_d = low + 0.85 * (high - low);
+    /// on its slope from `start`, held inside the bracket by bisection, until a step is smaller than `least`
+    /// of the voltage.
+    fn maximum(&self, mut low: f64, mut high: f64, start: f64, least: f64) -> f64 {
+        let mut v_d = if start > low && start < high { start } else { low + 0.85 * (high - low) };
         for _ in 0..200 {
             let (slope, bend) = self.power_slope(v_d);
             if slope > 0.0 {
@@ -172,7 +173,7 @@ impl OneDiode {
             }
             let newton = v_d - slope / bend;
             let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
-            if (next - v_d).abs() <= 1e-15 * v_d.abs() || high - low <= 1e-15 * high {
+            if (next - v_d).abs() <= least * v_d.abs() || high - low <= 1e-15 * high {
                 return next;
             }
             v_d = next;
@@ -181,12 +182,14 @@ impl OneDiode {
     }
 
     /// [`OneDiode::maximum`] without the ends of the curve: short circuit lies above 0, open circuit below the voltage
-    /// at which an ideal diode would take the whole light current.
+    /// at which an ideal diode would take the whole light current. Newton doubles the digits: a last step of 1e-7 leaves
+    /// 1e-13.
     fn maximum_alone(&self) -> f64 {
         if self.i_l <= 0.0 || !self.i_l.is_finite() {
             return 0.0;
         }
-        self.maximum(0.0, self.a * (self.i_l / self.i_0).ln_1p())
+        let x_oc = (self.i_l / self.i_0).ln_1p();
+        self.maximum(0.0, self.a * x_oc, self.a * without_resistance(x_oc), 1e-7)
     }
 
     /// Maximum power, W.
@@ -209,6 +212,12 @@ impl OneDiode {
     pub(crate) fn x_mp(&self) -> f64 {
         self.maximum_alone() / self.a
     }
+}
+
+/// Junction voltage at maximum power over `a` without resistances, nearly, from that at open circuit: there
+/// `x + ln(1 + x) = x_oc`.
+fn without_resistance(x_oc: f64) -> f64 {
+    x_oc - (x_oc - x_oc.ln_1p()).ln_1p()
 }
 
 /// `e^x - 1` with the argument held below overflow.

@@ -39,6 +39,12 @@ impl Efficiency {
     pub fn at(&self, s: f64, t: f64) -> f64 {
         let inverse = 1.0 / maths::ln(maths::exp(self.x) + 1.0);
         let v = maths::ln(s * maths::exp(self.x - self.tc * (t - T_STC)) + 1.0) * inverse;
+        self.of_voltage(v, s)
+    }
+
+    /// Relative efficiency from the relative voltage.
+    #[inline(always)]
+    fn of_voltage(&self, v: f64, s: f64) -> f64 {
         (1.0 + self.k_rs + self.k_rsh) * v - self.k_rs * s - self.k_rsh * v * v
     }
 
@@ -91,7 +97,13 @@ impl Efficiency {
         let miss = |p: &[f64; 2], out: &mut Vec<f64>| {
             let form = from(p);
             out.clear();
-            out.extend(points.iter().map(|[s, eta]| (form.at(*s, T_STC) / eta - 1.0) * s.sqrt()));
+            // As `at`, with what does not depend on light worked out once.
+            let scale = maths::exp(form.x);
+            let inverse = 1.0 / maths::ln(scale + 1.0);
+            out.extend(points.iter().map(|[s, eta]| {
+                let v = maths::ln(s * scale + 1.0) * inverse;
+                (form.of_voltage(v, *s) / eta - 1.0) * s.sqrt()
+            }));
         };
         let (low, high) = if points.len() > 1 { (0.0, 0.35) } else { (k_rs, k_rs) };
         let mut best = ([18.0, k_rs], f64::INFINITY);
@@ -128,17 +140,21 @@ pub(crate) fn least_squares<const N: usize>(
             let mut q = p;
             q[k] += h;
             miss(&q, &mut moved);
-            slopes[k] = moved.iter().zip(&r).map(|(a, b)| (a - b) / h).collect();
+            slopes[k].clear();
+            slopes[k].extend(moved.iter().zip(&r).map(|(a, b)| (a - b) / h));
         }
         let mut better = false;
+        let mut normal = [[0.0; N]; N];
+        let mut downhill = [0.0; N];
+        for a in 0..N {
+            for b in 0..N {
+                normal[a][b] = slopes[a].iter().zip(&slopes[b]).map(|(x, y)| x * y).sum();
+            }
+            downhill[a] = -slopes[a].iter().zip(&r).map(|(x, y)| x * y).sum::<f64>();
+        }
         for _ in 0..12 {
-            let mut m = [[0.0; N]; N];
-            let mut v = [0.0; N];
+            let (mut m, mut v) = (normal, downhill);
             for a in 0..N {
-                for b in 0..N {
-                    m[a][b] = slopes[a].iter().zip(&slopes[b]).map(|(x, y)| x * y).sum();
-                }
-                v[a] = -slopes[a].iter().zip(&r).map(|(x, y)| x * y).sum::<f64>();
                 m[a][a] = m[a][a] * (1.0 + damping) + 1e-30;
             }
             // What stands at a bound and would go beyond it stays out of the step of the others.

@@ -223,10 +223,12 @@ wide! {
             let own = p[j] * per_w;
             let least = LEAST_ETA * s[j];
             let own = if own > least { own } else { least };
-            let f = a[j] * b[j] * s[j] / own;
-            let f = if f > SCALE.0 { f } else { SCALE.0 };
-            let f = if f < SCALE.1 { f } else { SCALE.1 };
-            v[j] *= f.sqrt();
+            let wanted = a[j] * b[j] * s[j];
+            let (low, high) = (SCALE.0 * own, SCALE.1 * own);
+            let wanted = if wanted > low { wanted } else { low };
+            let wanted = if wanted < high { wanted } else { high };
+            // sqrt(wanted / own)
+            v[j] *= wanted * maths::reciprocal_root(wanted * own);
         }
     }
 }
@@ -441,8 +443,9 @@ impl Electrical {
 
     /// Refuses a record whose power does not rise with light at 25 C.
     fn check_rising(&self) -> Result<(), ModuleError> {
-        let n = 240;
-        let g: Vec<f64> = (0..=n).map(|j| 5.0 * 260.0_f64.powf(f64::from(j) / f64::from(n))).collect();
+        // 5 to 1300 W/m2 in even steps of the logarithm.
+        let step = 260.0_f64.powf(1.0 / 240.0);
+        let g: Vec<f64> = std::iter::successors(Some(5.0), |g| Some(g * step)).take(241).collect();
         let mut a = vec![0.0; g.len()];
         self.low_light(&g, &mut a);
         for j in 1..g.len() {
@@ -753,7 +756,7 @@ impl Electrical {
     /// Open-circuit voltage at 1000 W/m2 and a cold cell temperature, V, from the curve (beta met exactly).
     pub fn v_oc_at(&self, t: f64) -> f64 {
         match &self.curve {
-            Some(curve) => curve.points(G_STC, t).v_oc,
+            Some(curve) => curve.parameters(G_STC, t).v_oc(),
             None => self.v_oc * (1.0 + self.beta * (t - T_STC)),
         }
     }

@@ -1,5 +1,7 @@
 //! The sky over a site: what does not depend on the plane, once per site.
 
+use std::ops::Range;
+
 use super::SkyModel;
 use crate::sun::SunTrack;
 use crate::weather::WeatherYear;
@@ -61,16 +63,18 @@ impl Sky {
     /// Gathers the weather of the daylight steps and splits the diffuse light by the sky model.
     pub fn over(weather: &WeatherYear, sun: &SunTrack, model: SkyModel) -> Sky {
         let n = sun.steps.len();
-        let (dni, dhi) = (gather(&weather.dni, &sun.steps), gather(&weather.dhi, &sun.steps));
+        let runs = runs(&sun.steps);
+        let gather = |column: &[f64]| gather(column, &runs, n);
+        let (dni, dhi) = (gather(&weather.dni), gather(&weather.dhi));
         let mut sky = Sky {
             model,
             normal: vec![0.0; n],
             even: vec![0.0; n],
             band: vec![0.0; n],
-            ghi: gather(&weather.ghi, &sun.steps),
-            t_amb: gather(&weather.t_amb, &sun.steps),
-            wind: gather(&weather.wind, &sun.steps),
-            albedo: weather.albedo.as_ref().map_or_else(Vec::new, |a| gather(a, &sun.steps)),
+            ghi: gather(&weather.ghi),
+            t_amb: gather(&weather.t_amb),
+            wind: gather(&weather.wind),
+            albedo: weather.albedo.as_ref().map_or_else(Vec::new, |a| gather(a)),
             dni,
             dhi,
         };
@@ -100,19 +104,26 @@ impl Sky {
     }
 }
 
-/// Values of the daylight steps; a step outside the column counts as 0.
-fn gather(column: &[f64], steps: &[u32]) -> Vec<f64> {
-    let mut out = Vec::with_capacity(steps.len());
-    let mut rest = steps;
-    while let Some(&first) = rest.first() {
-        // The steps of a day follow each other: a whole run is copied at once.
-        let run = rest.iter().zip(first..).take_while(|(step, expected)| **step == *expected).count();
-        let from = first as usize;
-        match column.get(from..from + run) {
-            Some(values) => out.extend_from_slice(values),
-            None => out.extend((from..from + run).map(|i| column.get(i).copied().unwrap_or(0.0))),
+/// The daylight steps as runs that follow each other without a gap.
+fn runs(steps: &[u32]) -> Vec<Range<usize>> {
+    let mut runs: Vec<Range<usize>> = Vec::new();
+    for step in steps.iter().map(|step| *step as usize) {
+        match runs.last_mut() {
+            Some(run) if run.end == step => run.end += 1,
+            _ => runs.push(step..step + 1),
         }
-        rest = &rest[run..];
+    }
+    runs
+}
+
+/// Values of the daylight steps, a whole run at once; a step outside the column counts as 0.
+fn gather(column: &[f64], runs: &[Range<usize>], n: usize) -> Vec<f64> {
+    let mut out = Vec::with_capacity(n);
+    for run in runs {
+        match column.get(run.clone()) {
+            Some(values) => out.extend_from_slice(values),
+            None => out.extend(run.clone().map(|i| column.get(i).copied().unwrap_or(0.0))),
+        }
     }
     out
 }
@@ -140,12 +151,13 @@ crate::wide! {
             let (b, d, z) = (dni[i], dhi[i], zenith[i]);
             let k = 1.041 * z * z * z;
             let safe = if d > 1e-6 { d } else { 1e-6 };
-            let eps = ((safe + b) / safe + k) / (1.0 + k);
+            // eps = clear / scale; the comparisons ask for no division.
+            let (clear, scale) = (safe + b + k * safe, safe * (1.0 + k));
             let delta = d * air_mass[i] / e0n[i];
             let mut f = T[0];
             // Seven compares with selects; a table look-up would not vectorise as well.
             for bin in 0..7 {
-                let above = eps >= PEREZ_BINS[bin];
+                let above = clear >= PEREZ_BINS[bin] * scale;
                 for j in 0..6 {
                     f[j] = if above { T[bin + 1][j] } else { f[j] };
                 }

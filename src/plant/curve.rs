@@ -10,7 +10,7 @@ pub(crate) struct Curve(Cubics);
 impl Curve {
     /// The same everywhere.
     pub(crate) fn constant(y: f64) -> Curve {
-        Curve(Cubics::new(vec![[0.0, y, 0.0, 0.0, 0.0]]))
+        Curve(Cubics::new(&[[0.0, y, 0.0, 0.0, 0.0]]))
     }
 
     /// Straight lines through ascending points, held beyond both ends; nothing but 0 without points.
@@ -23,7 +23,7 @@ impl Curve {
         let Some([x, y]) = points.last() else { return Curve::constant(0.0) };
         let between =
             points.windows(2).map(|w| [w[0][0], w[0][1], (w[1][1] - w[0][1]) / (w[1][0] - w[0][0]), 0.0, 0.0]);
-        Curve(Cubics::new(between.chain([[*x, *y, onward, 0.0, 0.0]]).collect()))
+        Curve(Cubics::new(&between.chain([[*x, *y, onward, 0.0, 0.0]]).collect::<Vec<_>>()))
     }
 
     /// Cubic Hermite pieces through ascending points with the slopes given; beyond the last point its slope goes on,

@@ -20,7 +20,7 @@ pub use grid::{ExportLimit, Transformer, take_outage};
 pub use inverter::{AcColumns, CALIFORNIA, EUROPEAN, Inverter};
 pub use layout::{InverterLayout, Layout, assign, modules_for, string_lengths};
 pub use loads::SiteLoadSpec;
-pub(crate) use operate::unlimited;
+pub(crate) use operate::{Extremes, StringKind};
 pub use operate::{InputColumns, InputLimits, IvCurve, StringSet, operate};
 pub use sheet::{
     CableSpec, Conductor, ConverterSpec, EfficiencyAtVoltage, GridSpec, Installation, InverterSheet, StringBasis,

@@ -85,13 +85,7 @@ pub struct StringSet<'a> {
     pub i_mp: &'a [f64],
 }
 
-impl<'a> StringSet<'a> {
-    /// The same over a stretch of the steps.
-    pub(crate) fn cut(&self, steps: std::ops::Range<usize>) -> StringSet<'a> {
-        let cut = |column: &'a [f64]| &column[steps.clone()];
-        StringSet { g: cut(self.g), t: cut(self.t), v_mp: cut(self.v_mp), i_mp: cut(self.i_mp), ..*self }
-    }
-
+impl StringSet<'_> {
     fn is_like(&self, other: &StringSet<'_>) -> bool {
         self.n_series == other.n_series
             && self.loop_ohm == other.loop_ohm
@@ -161,13 +155,84 @@ pub fn operate(sets: &[StringSet<'_>], limits: &InputLimits, out: &mut InputColu
     }
 }
 
-/// One of many equal strings at the module's own maximum power point: its power, what its cable takes, W, and its voltage
-/// at the inverter, V. True when no step lies outside the limits, `i_max` being that of one string.
-pub(crate) fn unlimited(string: &StringSet<'_>, limits: &InputLimits, [own, cable, v]: [&mut [f64]; 3]) -> bool {
-    let [low, high] = limits.window_v.unwrap_or([0.0, f64::MAX]);
-    let limits = [low, high, limits.i_max.unwrap_or(f64::MAX)];
-    let one = [f64::from(string.n_series), 1.0, string.loop_ohm];
-    at_maximum(one, limits, &string.v_mp[..own.len()], &string.i_mp[..own.len()], own, cable, v) == 0
+/// Equal strings that share their input with none of another kind.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct StringKind {
+    /// Modules in series.
+    pub n_series: f64,
+    /// Cable loop of one string, ohm.
+    pub loop_ohm: f64,
+    /// Largest current of one string, A.
+    pub i_max: f64,
+}
+
+impl StringKind {
+    /// True where every step with light lies within the tracking window and below the current limit when the modules run
+    /// at their own maximum power point; `extremes` are those of the columns.
+    pub fn is_free(&self, window_v: Option<[f64; 2]>, extremes: &Extremes, v_mp: &[f64], i_mp: &[f64]) -> bool {
+        let window @ [low, high] = window_v.unwrap_or(NO_WINDOW);
+        let most = self.n_series * extremes.v_high;
+        let least = self.n_series * extremes.v_low - self.loop_ohm * extremes.i_high;
+        // The lowest voltage with the highest current is lower than any step.
+        least >= low && most <= high && extremes.i_high <= self.i_max || all_free(self, window, v_mp, i_mp)
+    }
+}
+
+/// Bounds of voltage and current at maximum power over the steps with current.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Extremes {
+    v_low: f64,
+    v_high: f64,
+    i_high: f64,
+}
+
+impl Extremes {
+    /// Of two columns; without current the lowest is the largest number there is, and the highest are 0.
+    pub fn of(v_mp: &[f64], i_mp: &[f64]) -> Extremes {
+        let [v_low, v_high, i_high] = extremes(v_mp, i_mp);
+        Extremes { v_low, v_high, i_high }
+    }
+}
+
+const NO_WINDOW: [f64; 2] = [0.0, f64::MAX];
+
+crate::wide! {
+    fn extremes(v_mp: &[f64], i_mp: &[f64]) -> [f64; 3] {
+        const LANES: usize = 16;
+        let (mut low, mut high, mut most) = ([f64::MAX; LANES], [0.0_f64; LANES], [0.0_f64; LANES]);
+        let (v_all, i_all) = (v_mp.chunks_exact(LANES), i_mp.chunks_exact(LANES));
+        let rest = v_all.remainder().iter().zip(i_all.remainder());
+        for (v, i) in v_all.zip(i_all) {
+            for l in 0..LANES {
+                let lit = i[l] > 0.0;
+                let (least, volts) = if lit { (v[l], v[l]) } else { (f64::MAX, 0.0) };
+                low[l] = if least < low[l] { least } else { low[l] };
+                high[l] = if volts > high[l] { volts } else { high[l] };
+                most[l] = if i[l] > most[l] { i[l] } else { most[l] };
+            }
+        }
+        let mut all = [f64::MAX, 0.0, 0.0];
+        for (v, i) in rest.filter(|(_, i)| **i > 0.0) {
+            all = [all[0].min(*v), all[1].max(*v), all[2].max(*i)];
+        }
+        for l in 0..LANES {
+            all = [all[0].min(low[l]), all[1].max(high[l]), all[2].max(most[l])];
+        }
+        all
+    }
+}
+
+crate::wide! {
+    fn all_free(kind: &StringKind, window: [f64; 2], v_mp: &[f64], i_mp: &[f64]) -> bool {
+        let [low, high] = window;
+        let mut outside = 0u64;
+        for (v, i) in v_mp.iter().zip(i_mp) {
+            let v = kind.n_series * v - kind.loop_ohm * i;
+            let here = (v < low) | (v > high) | (*i > kind.i_max);
+            outside += u64::from(here & (*i > 0.0));
+        }
+        outside == 0
+    }
 }
 
 const BLOCK: usize = 64;
@@ -175,7 +240,7 @@ const BLOCK: usize = 64;
 fn equal(set: &StringSet<'_>, limits: &InputLimits, len: usize, out: &mut InputColumns) {
     let (v_mp, i_mp) = (&set.v_mp[..len], &set.i_mp[..len]);
     let (n, count) = (f64::from(set.n_series), f64::from(set.count));
-    let [low, high] = limits.window_v.unwrap_or([0.0, f64::MAX]);
+    let [low, high] = limits.window_v.unwrap_or(NO_WINDOW);
     let i_max = limits.i_max.unwrap_or(f64::MAX) / count;
     let InputColumns { own, cable, v, .. } = out;
     let outside = at_maximum([n, count, set.loop_ohm], [low, high, i_max], v_mp, i_mp, own, cable, v);

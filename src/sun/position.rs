@@ -50,6 +50,7 @@ pub fn refraction_deg(elevation_deg: f64, pressure_hpa: f64, air_temp_c: f64) ->
 ///
 /// `theta`: local apparent sidereal angle, rad. The vector is topocentric: the earth's radius (8.8 arc seconds at the
 /// horizon) is taken off.
+#[inline(always)]
 pub(super) fn vector(a: &Anchor, theta: f64, sin_phi: f64, cos_phi: f64) -> [f64; 3] {
     let (s, c) = crate::maths::sin_cos(theta);
     let (x, y, z) = (a.cos_lambda, a.sin_lambda * a.cos_eps, a.sin_lambda * a.sin_eps);

@@ -155,6 +155,7 @@ impl SunTrack {
         let room = weather.len() / 2 + weather.len() / 16 + n;
         let mut track = SunTrack::with_room(room);
         let mut lit = DayLight::new(n);
+        let mut edges = Edges::default();
         let mut month = 0;
         for d in 0..days.len() {
             // Months of a typical year follow each other; should one come out of turn, it is counted with the one before.
@@ -166,12 +167,13 @@ impl SunTrack {
             let day = days.day(d);
             lit.fill(&day, latitude);
             lit.add_light_of_file(weather, d * n);
-            track.push_day(&day, latitude, &turns, &mut lit, d * n);
+            track.push_day(&day, latitude, &turns, &mut lit, d * n, &mut edges);
         }
         while month < 12 {
             month += 1;
             track.month_start[month] = track.steps.len();
         }
+        edges.put(&mut track, latitude);
         let count = track.steps.len();
         track.zenith.resize(count, 0.0);
         track.air_mass.resize(count, 0.0);
@@ -219,17 +221,23 @@ impl SunTrack {
         }
     }
 
-    fn push_day(&mut self, day: &Day, latitude: Latitude, turns: &Turns, lit: &mut DayLight, first_step: usize) {
+    fn push_day(
+        &mut self,
+        day: &Day,
+        latitude: Latitude,
+        turns: &Turns,
+        lit: &mut DayLight,
+        first_step: usize,
+        edges: &mut Edges,
+    ) {
         let Some((from, to)) = lit.range() else { return };
         // Whole groups of eight around the wanted steps keep the loop free of remainders.
         let (low, high) = (from & !7, (to + 8) & !7);
         let a = &day.anchor;
         day.vectors(latitude, turns, lit, low, high);
         for &(k, middle) in &lit.edges[..lit.edge_count] {
-            let [east, north, up] = vector_at(day, latitude, middle - 0.5);
-            lit.east[k] = east;
-            lit.north[k] = north;
-            lit.up[k] = up;
+            let before = if lit.unbroken { k - from } else { lit.wanted[from..k].iter().filter(|w| **w).count() };
+            edges.push(self.steps.len() + before, day, middle - 0.5);
         }
         // 1/R^2 over the day by its rate.
         let e0n = SOLAR_CONSTANT / (a.distance * a.distance);
@@ -338,16 +346,75 @@ crate::wide! {
     }
 }
 
-/// The sun's vector at `dt` days from the day's anchor.
-fn vector_at(day: &Day, latitude: Latitude, dt: f64) -> [f64; 3] {
-    let a = &day.anchor;
-    let (s, c) = crate::maths::sin_cos(a.lambda_rate * dt);
-    let moved = Anchor {
-        cos_lambda: a.cos_lambda * c - a.sin_lambda * s,
-        sin_lambda: a.sin_lambda * c + a.cos_lambda * s,
-        ..*a
-    };
-    vector(&moved, day.theta + SIDEREAL_RATE * dt, latitude.sin, latitude.cos)
+/// Edge steps of all days, whose vectors belong to the middle of their sunlit part.
+#[derive(Default)]
+struct Edges {
+    /// Where they stand in the track.
+    at: Vec<usize>,
+    /// Of each its day's `cos_lambda, sin_lambda, lambda_rate, cos_eps, sin_eps, distance`, `theta`, and the time from the
+    /// day's anchor, days.
+    columns: [Vec<f64>; 8],
+}
+
+impl Edges {
+    fn push(&mut self, at: usize, day: &Day, dt: f64) {
+        self.at.push(at);
+        let a = &day.anchor;
+        let of = [a.cos_lambda, a.sin_lambda, a.lambda_rate, a.cos_eps, a.sin_eps, a.distance, day.theta, dt];
+        for (column, value) in self.columns.iter_mut().zip(of) {
+            column.push(value);
+        }
+    }
+
+    fn put(&self, track: &mut SunTrack, latitude: Latitude) {
+        let [mut east, mut north, mut up] = [(); 3].map(|()| vec![0.0; self.at.len()]);
+        let [cos_lambda, sin_lambda, rate, cos_eps, sin_eps, distance, theta, dt] = &self.columns;
+        let place = [latitude.sin, latitude.cos];
+        vectors_at(
+            cos_lambda, sin_lambda, rate, cos_eps, sin_eps, distance, theta, dt, place, &mut east, &mut north, &mut up,
+        );
+        for (k, &at) in self.at.iter().enumerate() {
+            (track.east[at], track.north[at], track.up[at]) = (east[k], north[k], up[k]);
+        }
+    }
+}
+
+crate::wide! {
+    /// The sun's vector at `dt` days from a day's anchor.
+    fn vectors_at(
+        cos_lambda: &[f64],
+        sin_lambda: &[f64],
+        rate: &[f64],
+        cos_eps: &[f64],
+        sin_eps: &[f64],
+        distance: &[f64],
+        theta: &[f64],
+        dt: &[f64],
+        place: [f64; 2],
+        east: &mut [f64],
+        north: &mut [f64],
+        up: &mut [f64],
+    ) {
+        let n = dt.len();
+        let (cos_lambda, sin_lambda, rate) = (&cos_lambda[..n], &sin_lambda[..n], &rate[..n]);
+        let (cos_eps, sin_eps, distance, theta) = (&cos_eps[..n], &sin_eps[..n], &distance[..n], &theta[..n]);
+        let (east, north, up) = (&mut east[..n], &mut north[..n], &mut up[..n]);
+        for i in 0..n {
+            let (s, c) = crate::maths::sin_cos(rate[i] * dt[i]);
+            let moved = Anchor {
+                cos_lambda: cos_lambda[i] * c - sin_lambda[i] * s,
+                sin_lambda: sin_lambda[i] * c + cos_lambda[i] * s,
+                lambda_rate: rate[i],
+                cos_eps: cos_eps[i],
+                sin_eps: sin_eps[i],
+                sidereal: 0.0,
+                distance: distance[i],
+                distance_rate: 0.0,
+            };
+            let here = vector(&moved, theta[i] + SIDEREAL_RATE * dt[i], place[0], place[1]);
+            [east[i], north[i], up[i]] = here;
+        }
+    }
 }
 
 /// How far the sky has turned at the middle of each step, counted from the middle of the day; the same for every day.
@@ -521,10 +588,18 @@ impl DayLight {
         let span = first..first + self.n;
         let columns = (&weather.ghi[span.clone()], &weather.dni[span.clone()], &weather.dhi[span]);
         let (from, to) = if self.first <= self.last { (self.first, self.last + 1) } else { (0, 0) };
-        for k in (0..from).chain(to..self.n) {
-            if !self.wanted[k] && columns.0[k] + columns.1[k] + columns.2[k] > 0.0 {
-                self.wanted[k] = true;
-                self.widen(k, k);
+        for night in [0..from, to..self.n] {
+            // Hardly any night has light: that takes one look at all of it.
+            let cut = [columns.0, columns.1, columns.2].map(|column| &column[night.clone()]);
+            let lit = cut.map(|column| column.iter().fold(false, |lit, x| lit | (*x > 0.0)));
+            if lit == [false; 3] {
+                continue;
+            }
+            for k in night {
+                if columns.0[k] + columns.1[k] + columns.2[k] > 0.0 {
+                    self.wanted[k] = true;
+                    self.widen(k, k);
+                }
             }
         }
         if !self.unbroken {
