@@ -277,6 +277,22 @@ wide! {
 }
 
 wide! {
+    /// Multiplies every value by one factor.
+    pub fn scale(factor: f64, x: &mut [f64]) {
+        for x in x.iter_mut() { *x *= factor; }
+    }
+}
+
+wide! {
+    /// Multiplies each value by its own factor; the columns have the same length.
+    pub fn multiply(factor: &[f64], x: &mut [f64]) {
+        let n = x.len();
+        let factor = &factor[..n];
+        for i in 0..n { x[i] *= factor[i]; }
+    }
+}
+
+wide! {
     /// The lowest value of a column without NaN; infinity when it is empty.
     pub fn lowest(x: &[f64]) -> f64 {
         let mut lanes = [f64::INFINITY; LANES];

@@ -696,7 +696,7 @@ fn without_limits(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) ->
             sums.cable.add_times(span, square, strings.ohm);
         }
     }
-    scale(scale_of(setup), p_dc);
+    maths::scale(scale_of(setup), p_dc);
     s.sums.strings = sums;
     true
 }
@@ -831,14 +831,6 @@ wide! {
 }
 
 wide! {
-    pub(super) fn multiply(factor: &[f64], x: &mut [f64]) {
-        let n = x.len();
-        let factor = &factor[..n];
-        for i in 0..n { x[i] *= factor[i]; }
-    }
-}
-
-wide! {
     pub(super) fn product3(x: &[f64], y: &[f64], z: &[f64], out: &mut [f64]) {
         let n = out.len();
         let (x, y, z) = (&x[..n], &y[..n], &z[..n]);
@@ -868,12 +860,6 @@ wide! {
             p_dc[j] += modules * own[j] - ohm * square[j];
             v_dc[j] += series * v[j] - series_ohm * i[j];
         }
-    }
-}
-
-wide! {
-    pub(super) fn scale(factor: f64, x: &mut [f64]) {
-        for x in x.iter_mut() { *x *= factor; }
     }
 }
 

@@ -2,9 +2,10 @@
 
 use std::sync::Arc;
 
-use super::chain::{add_scaled, front_light, multiply, or, product3};
+use super::chain::{add_scaled, front_light, or, product3};
 use super::setup::{Common, PartShade, Setup};
 use super::site::SiteLight;
+use crate::maths;
 use crate::module::{Glass, Shares, Thermal, shares};
 
 /// Light on the cells over the daylight steps, with what the account asks of it.
@@ -75,7 +76,7 @@ impl CellLight {
         // Heat comes from all the light; electricity from what the cell's spectral response makes of it.
         if let Some(factor) = &setup.rear.spectrum {
             light.coloured.extend_from_slice(&light.heat);
-            multiply(factor, &mut light.coloured);
+            maths::multiply(factor, &mut light.coloured);
         }
         let (s, ln_s) = (&mut light.s, &mut light.ln_s);
         shares(if light.coloured.is_empty() { &light.heat } else { &light.coloured }, s, ln_s);

@@ -96,18 +96,17 @@ impl SiteLight {
     /// Light on one more plane of the same site.
     pub fn plane(&self, spec: &PlaneSpec, skyline: &Skyline) -> PlaneOfSite {
         let light = PlaneLight::on(spec, &self.sun, &self.sky, skyline);
-        let n = self.sun.steps.len();
-        let (mut beam, mut sky, mut ground) = (vec![0.0; n], vec![0.0; n], vec![0.0; n]);
-        let mut total = vec![0.0; n];
+        let mut total = vec![0.0; self.sun.steps.len()];
         add3(&light.beam, &light.sky, &light.ground, &mut total);
         let h_i = self.month_sums(&total).map(|x| x * self.step_h / G_STC);
-        keep(&light.beam, &light.beam_kept, &mut beam);
-        // What rows take of sky and ground is shade, not skyline.
-        keep(&light.sky, &light.skyline_sky, &mut sky);
-        add3(&beam, &sky, &light.ground, &mut total);
-        let h_skyline = self.month_sums(&total).map(|x| x * self.step_h / G_STC);
-        keep(&light.sky, &light.sky_kept, &mut sky);
-        keep(&light.ground, &light.ground_kept, &mut ground);
+        let beam = kept_of(&light.beam, &light.beam_kept);
+        let mut h_skyline = h_i;
+        if !(light.beam_kept.is_empty() && light.skyline_sky.is_empty()) {
+            // What rows take of sky and ground is shade, not skyline.
+            add3(&beam, &kept_of(&light.sky, &light.skyline_sky), &light.ground, &mut total);
+            h_skyline = self.month_sums(&total).map(|x| x * self.step_h / G_STC);
+        }
+        let (sky, ground) = (kept_of(&light.sky, &light.sky_kept), kept_of(&light.ground, &light.ground_kept));
         let rear = RearLight::on(spec, &self.sun, &self.sky).irradiance;
         PlaneOfSite { spec: spec.clone(), light, beam, sky, ground, rear, h_i, h_skyline }
     }
@@ -137,29 +136,15 @@ impl SiteLight {
     }
 }
 
-/// Multiplies light by the share kept: none given (all kept), one value, or a column.
-fn keep(light: &[f64], kept: &[f64], out: &mut [f64]) {
+/// Light times the share kept: none given (all kept), one value, or a column.
+fn kept_of(light: &[f64], kept: &[f64]) -> Vec<f64> {
+    let mut out = light.to_vec();
     match kept {
-        [] => out.copy_from_slice(light),
-        [one] if light.len() != 1 => scale(light, *one, out),
-        column => times(light, column, out),
+        [] => {}
+        [one] if light.len() != 1 => maths::scale(*one, &mut out),
+        column => maths::multiply(column, &mut out),
     }
-}
-
-wide! {
-    fn scale(x: &[f64], factor: f64, out: &mut [f64]) {
-        let n = out.len();
-        let x = &x[..n];
-        for i in 0..n { out[i] = x[i] * factor; }
-    }
-}
-
-wide! {
-    fn times(x: &[f64], y: &[f64], out: &mut [f64]) {
-        let n = out.len();
-        let (x, y) = (&x[..n], &y[..n]);
-        for i in 0..n { out[i] = x[i] * y[i]; }
-    }
+    out
 }
 
 wide! {

@@ -8,12 +8,13 @@ use std::sync::Arc;
 
 use super::MonthSums;
 use super::chain::{
-    Scratch, Tally, add_scaled, after_dc, blocks, cable, current, difference, free_strings, front_light, multiply,
-    open_after_dc, or, power, scale, scale_of, scaled, weighted_sum,
+    Scratch, Tally, add_scaled, after_dc, blocks, cable, current, difference, free_strings, front_light, open_after_dc,
+    or, power, scale_of, scaled, weighted_sum,
 };
 use super::light::{rear, warm};
 use super::setup::{Common, InputStrings, PartShade, Setup, StringsOfInput};
 use super::site::SiteLight;
+use crate::maths;
 use crate::module::{Electrical, Glass, Shares, Thermal, shares};
 use crate::plant::{InputLimits, ModuleConverter, StringSet, operate};
 use crate::units::{Fraction, G_STC, T_STC};
@@ -342,7 +343,7 @@ impl<'a> Stages<'a> {
             });
             let year = span.own_steps();
             if is_free {
-                scale(scale_of(setup), power);
+                maths::scale(scale_of(setup), power);
                 self.s.p_dc[year.clone()].copy_from_slice(&power[span.own.clone()]);
                 self.s.v_dc[year].copy_from_slice(&volts[span.own.clone()]);
             } else {
@@ -428,7 +429,7 @@ impl Part {
             out.coloured.clear();
             if let Some(factor) = spectrum {
                 out.coloured.extend_from_slice(&out.heat);
-                multiply(factor, &mut out.coloured);
+                maths::multiply(factor, &mut out.coloured);
             }
             let Light { heat, coloured, s, ln_s } = out;
             fresh(s);
