@@ -37,8 +37,8 @@ pub fn read_bytes(name: &str, bytes: &[u8], hints: &ReadHints) -> Result<Weather
 pub fn complete(mut raw: RawYear, hints: &ReadHints) -> Result<WeatherYear, WeatherError> {
     span(&raw, hints.period)?;
     rows(&raw)?;
-    possible(&mut raw)?;
-    let needs_sun = Quantity::ALL[..5].iter().any(|&q| raw.get(q).is_none_or(|c| missing(c) > 0));
+    let missing = possible(&mut raw)?;
+    let needs_sun = Quantity::ALL[..5].iter().any(|&q| raw.get(q).is_none() || missing[q as usize] > 0);
     let sun = if needs_sun {
         step_sun(&raw.place, &raw.days, raw.steps_per_day)
     } else {
@@ -62,12 +62,12 @@ pub fn complete(mut raw: RawYear, hints: &ReadHints) -> Result<WeatherYear, Weat
             vec![WIND_WHEN_MISSING; raw.len()]
         }
     };
-    let albedo = extra(&mut raw, Quantity::Albedo);
-    let pressure = extra(&mut raw, Quantity::Pressure);
-    let humidity_pct = extra(&mut raw, Quantity::Humidity);
-    let precipitable_water_cm = extra(&mut raw, Quantity::PrecipitableWater);
-    let rain_mm = extra(&mut raw, Quantity::Rain);
-    let snow_depth_cm = extra(&mut raw, Quantity::SnowDepth);
+    let albedo = extra(&mut raw, Quantity::Albedo, &missing);
+    let pressure = extra(&mut raw, Quantity::Pressure, &missing);
+    let humidity_pct = extra(&mut raw, Quantity::Humidity, &missing);
+    let precipitable_water_cm = extra(&mut raw, Quantity::PrecipitableWater, &missing);
+    let rain_mm = extra(&mut raw, Quantity::Rain, &missing);
+    let snow_depth_cm = extra(&mut raw, Quantity::SnowDepth, &missing);
     let mut take = |q: Quantity| raw.columns[q as usize].take().unwrap_or_default();
     let (ghi, dni, dhi) = (take(Quantity::Ghi), take(Quantity::Dni), take(Quantity::Dhi));
     Ok(WeatherYear {
@@ -154,14 +154,17 @@ fn rows(raw: &RawYear) -> Result<(), WeatherError> {
     }
 }
 
-/// Refuses impossible values; brings the small negative readings of instruments at night to zero.
-fn possible(raw: &mut RawYear) -> Result<(), WeatherError> {
+/// Refuses impossible values; brings the small negative readings of instruments at night to zero. How many values of
+/// each quantity are missing.
+fn possible(raw: &mut RawYear) -> Result<[usize; Quantity::ALL.len()], WeatherError> {
+    let mut all_missing = [0; Quantity::ALL.len()];
     for q in Quantity::ALL {
         let Some(mut column) = raw.columns[q as usize].take() else { continue };
         let (low, high) = q.possible();
         let light = matches!(q, Quantity::Ghi | Quantity::Dni | Quantity::Dhi);
         let floor = if light { OFFSET } else { low };
-        let [outside, below] = count(&column, floor, high);
+        let [outside, below, missing] = count(&column, floor, high);
+        all_missing[q as usize] = missing as usize;
         if outside > 0
             && let Some(step) = column.iter().position(|v| *v < floor || *v > high)
         {
@@ -190,29 +193,19 @@ fn possible(raw: &mut RawYear) -> Result<(), WeatherError> {
         }
         raw.columns[q as usize] = Some(column);
     }
-    Ok(())
+    Ok(all_missing)
 }
 
 crate::wide! {
-    /// How many values lie outside a range, and how many below zero.
-    fn count(column: &[f64], low: f64, high: f64) -> [u64; 2] {
-        let (mut outside, mut below) = (0_u64, 0_u64);
+    /// How many values lie outside a range, how many below zero, and how many are missing.
+    fn count(column: &[f64], low: f64, high: f64) -> [u64; 3] {
+        let (mut outside, mut below, mut missing) = (0_u64, 0_u64, 0_u64);
         for v in column {
             outside += u64::from((*v < low) | (*v > high));
             below += u64::from(*v < 0.0);
+            missing += u64::from(v.is_nan());
         }
-        [outside, below]
-    }
-}
-
-crate::wide! {
-    /// How many values are missing.
-    fn missing(column: &[f64]) -> u64 {
-        let mut n = 0_u64;
-        for v in column {
-            n += u64::from(v.is_nan());
-        }
-        n
+        [outside, below, missing]
     }
 }
 
@@ -247,9 +240,6 @@ fn impossible(raw: &RawYear, q: Quantity, step: usize, value: f64) -> WeatherErr
 /// Runs of missing values: first step and length.
 fn runs(column: &[f64]) -> Vec<(usize, usize)> {
     let mut out: Vec<(usize, usize)> = Vec::new();
-    if missing(column) == 0 {
-        return out;
-    }
     for (i, v) in column.iter().enumerate() {
         if v.is_nan() {
             match out.last_mut() {
@@ -265,7 +255,8 @@ fn runs(column: &[f64]) -> Vec<(usize, usize)> {
 fn gaps(raw: &mut RawYear, sun: &StepSun, q: Quantity, column: &[f64]) -> Result<Vec<(usize, usize)>, WeatherError> {
     let light = matches!(q, Quantity::Ghi | Quantity::Dni | Quantity::Dhi);
     let step_h = 24.0 / raw.steps_per_day as f64;
-    let found = runs(column);
+    // The sun is left out when nothing that the chain needs is missing.
+    let found = if sun.up.is_empty() { Vec::new() } else { runs(column) };
     if found.is_empty() {
         return Ok(found);
     }
@@ -337,9 +328,9 @@ fn plain(raw: &mut RawYear, sun: &StepSun, q: Quantity) -> Result<Option<Vec<f64
 }
 
 /// A column that the chain can do without: bridged when at most a tenth is missing, else left out.
-fn extra(raw: &mut RawYear, q: Quantity) -> Option<Vec<f64>> {
+fn extra(raw: &mut RawYear, q: Quantity, missing: &[usize]) -> Option<Vec<f64>> {
     let mut column = raw.columns[q as usize].take()?;
-    let missing = missing(&column) as usize;
+    let missing = missing[q as usize];
     if missing * 10 > column.len() {
         raw.provenance.notes.push(Note::quiet(
             "weather.column-dropped",
