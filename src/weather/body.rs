@@ -50,10 +50,131 @@ pub(super) struct Stamp {
     pub minute: u8,
 }
 
+impl Stamp {
+    pub fn date(&self) -> (i16, u8, u8) {
+        (self.year, self.month, self.day)
+    }
+
+    pub fn minute_of_day(&self) -> i64 {
+        i64::from(self.hour) * 60 + i64::from(self.minute)
+    }
+}
+
+/// Rows of one date, whose hours and minutes as written grow by the same amounts from row to row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Run {
+    pub first: Stamp,
+    pub rows: usize,
+    /// Hours and minutes from each row to the next.
+    step: (u8, u8),
+}
+
+impl Run {
+    /// The time of row `i` of these.
+    pub fn at(&self, i: usize) -> Stamp {
+        let far = |step: u8| (usize::from(step) * i) as u8;
+        Stamp { hour: self.first.hour + far(self.step.0), minute: self.first.minute + far(self.step.1), ..self.first }
+    }
+
+    pub fn last(&self) -> Stamp {
+        self.at(self.rows - 1)
+    }
+
+    /// Minutes from each row to the next.
+    pub fn step_min(&self) -> i64 {
+        i64::from(self.step.0) * 60 + i64::from(self.step.1)
+    }
+}
+
+/// The times of the rows: the hours of a day take one entry.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(super) struct Stamps {
+    runs: Vec<Run>,
+    rows: usize,
+    last: Stamp,
+}
+
+impl Stamps {
+    pub fn len(&self) -> usize {
+        self.rows
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.rows == 0
+    }
+
+    pub fn runs(&self) -> &[Run] {
+        &self.runs
+    }
+
+    pub fn iter(&self) -> impl Iterator<Item = Stamp> {
+        self.runs.iter().flat_map(|run| (0..run.rows).map(|i| run.at(i)))
+    }
+
+    /// The time of a row.
+    pub fn at(&self, row: usize) -> Stamp {
+        self.iter().nth(row).unwrap_or_default()
+    }
+
+    /// The time of the last row.
+    pub fn last(&self) -> Stamp {
+        self.last
+    }
+
+    /// Takes the minutes away.
+    pub fn on_the_hour(&mut self) {
+        for run in &mut self.runs {
+            (run.first.minute, run.step.1) = (0, 0);
+        }
+        self.last.minute = 0;
+    }
+
+    pub fn push(&mut self, stamp: Stamp) {
+        if stamp.date() == self.last.date() {
+            return self.push_same_date(stamp.hour, stamp.minute);
+        }
+        self.begin(stamp);
+    }
+
+    /// A row one hour after the row before, of the same date.
+    #[inline(always)]
+    pub fn push_next_hour(&mut self) {
+        self.push_same_date(self.last.hour + 1, self.last.minute);
+    }
+
+    #[inline(always)]
+    fn push_same_date(&mut self, hour: u8, minute: u8) {
+        let (before, step) = (self.last, (hour.wrapping_sub(self.last.hour), minute.wrapping_sub(self.last.minute)));
+        match self.runs.last_mut() {
+            Some(run) if run.step == step && run.rows > 1 => run.rows += 1,
+            Some(run) if run.rows == 1 && hour >= before.hour && minute >= before.minute => {
+                (run.step, run.rows) = (step, 2);
+            }
+            _ => return self.begin(Stamp { hour, minute, ..before }),
+        }
+        self.rows += 1;
+        (self.last.hour, self.last.minute) = (hour, minute);
+    }
+
+    fn begin(&mut self, first: Stamp) {
+        self.runs.push(Run { first, rows: 1, step: (0, 0) });
+        self.rows += 1;
+        self.last = first;
+    }
+}
+
+impl FromIterator<Stamp> for Stamps {
+    fn from_iter<T: IntoIterator<Item = Stamp>>(stamps: T) -> Stamps {
+        let mut all = Stamps::default();
+        stamps.into_iter().for_each(|stamp| all.push(stamp));
+        all
+    }
+}
+
 /// The rows as columns, in the order of [`Layout::columns`], in the file's own units; NaN for an empty cell.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Body {
-    pub stamps: Vec<Stamp>,
+    pub stamps: Stamps,
     pub values: Vec<Vec<f64>>,
     /// Line of each row; empty when row `i` stands in line `first_line + i`.
     pub lines: Vec<u32>,
@@ -69,7 +190,7 @@ impl Body {
 
     pub fn with_room(layout: &Layout, rows: usize, first_line: usize) -> Body {
         Body {
-            stamps: Vec::with_capacity(rows),
+            stamps: Stamps::default(),
             values: layout.columns.iter().map(|_| Vec::with_capacity(rows)).collect(),
             lines: Vec::new(),
             first_line,

@@ -26,9 +26,9 @@ pub(super) const NONE: u32 = u32::MAX;
 /// The most frequent distance between neighbouring rows, minutes.
 pub(super) fn step_of(file: &str, body: &Body) -> Result<i64, WeatherError> {
     let mut seen: Vec<(i64, usize)> = Vec::new();
-    for pair in body.stamps.windows(2).take(400) {
-        let minutes = |s: &Stamp| i64::from(s.hour) * 60 + i64::from(s.minute);
-        let d = (minutes(&pair[1]) - minutes(&pair[0])).rem_euclid(1440);
+    let minutes = || body.stamps.iter().map(|s| s.minute_of_day());
+    for (before, minute) in minutes().zip(minutes().skip(1)).take(400) {
+        let d = (minute - before).rem_euclid(1440);
         match seen.iter_mut().find(|(x, _)| *x == d) {
             Some((_, n)) => *n += 1,
             None => seen.push((d, 1)),
@@ -81,53 +81,36 @@ pub(super) fn place(file: &str, body: &Body, label: Label, step_min: i64) -> Res
             instants,
         },
     };
-    let mut current: Option<((i16, u8, u8), NaiveDate)> = None;
     let mut row = 0;
-    while row < body.stamps.len() {
-        let stamp = &body.stamps[row];
-        let minute = i64::from(stamp.hour) * 60 + i64::from(stamp.minute) - before;
-        let key = (stamp.year, stamp.month, stamp.day);
-        let civil = match current {
-            Some((k, d)) if k == key => d,
-            _ => {
-                let d = date(stamp);
-                current = Some((key, d));
-                d
+    for run in body.stamps.runs() {
+        let civil = date(&run.first);
+        let end = row + run.rows;
+        while row < end {
+            let minute = run.at(run.rows - (end - row)).minute_of_day() - before;
+            let day = match minute.div_euclid(1440) {
+                0 => civil,
+                -1 => civil.pred_opt().unwrap_or(civil),
+                _ => civil.succ_opt().unwrap_or(civil),
+            };
+            let minute = minute.rem_euclid(1440);
+            if minute % step_min != 0 {
+                return Err(off_grid(file, body, row, label, step_min));
             }
-        };
-        let day = match minute.div_euclid(1440) {
-            0 => civil,
-            -1 => civil.pred_opt().unwrap_or(civil),
-            _ => civil.succ_opt().unwrap_or(civil),
-        };
-        let minute = minute.rem_euclid(1440);
-        if minute % step_min != 0 {
-            return Err(off_grid(file, body, row, label, step_min));
+            b.put(row, day, (minute / step_min) as usize)?;
+            row += 1;
+            // The rest of the day, when row follows row; not after a row that was left out.
+            if run.step_min() == step_min && b.grid.row.last() == Some(&(row as u32 - 1)) {
+                let more = (end - row).min(((1440 - minute) / step_min - 1) as usize);
+                b.grid.row.extend((row..row + more).map(|r| r as u32));
+                row += more;
+            }
         }
-        b.put(row, day, (minute / step_min) as usize)?;
-        row += 1;
-        // The rest of the day, as long as row follows row under one date; not after a row that was left out.
-        let most = if b.grid.row.last() == Some(&(row as u32 - 1)) { (1440 - minute) / step_min - 1 } else { 0 };
-        let more = steps_after(&body.stamps[row..], stamp, step_min, most);
-        b.grid.row.extend((row..row + more).map(|r| r as u32));
-        row += more;
     }
     b.finish()
 }
 
-/// How many rows, at most `most`, follow `first` under its date, each one step after the other.
-fn steps_after(stamps: &[Stamp], first: &Stamp, step_min: i64, most: i64) -> usize {
-    let mut minute = i64::from(first.hour) * 60 + i64::from(first.minute);
-    let follows = |s: &&Stamp| {
-        minute += step_min;
-        (s.year, s.month, s.day) == (first.year, first.month, first.day)
-            && i64::from(s.hour) * 60 + i64::from(s.minute) == minute
-    };
-    stamps.iter().take(most.max(0) as usize).take_while(follows).count()
-}
-
 fn on_edges(body: &Body, step_min: i64) -> bool {
-    body.stamps.first().is_some_and(|s| i64::from(s.minute) % step_min == 0)
+    body.stamps.runs().first().is_some_and(|run| i64::from(run.first.minute) % step_min == 0)
 }
 
 fn date(s: &Stamp) -> NaiveDate {
@@ -136,7 +119,7 @@ fn date(s: &Stamp) -> NaiveDate {
 }
 
 fn off_grid(file: &str, body: &Body, row: usize, label: Label, step_min: i64) -> WeatherError {
-    let s = &body.stamps[row];
+    let s = body.stamps.at(row);
     WeatherError::Time {
         file: file.into(),
         line: body.line(row),
@@ -252,8 +235,8 @@ impl Builder<'_> {
             line: self.body.line(row),
             found: format!(
                 "{} comes after {}",
-                show(&self.body.stamps[row]),
-                show(&self.body.stamps[row.saturating_sub(1)])
+                show(&self.body.stamps.at(row)),
+                show(&self.body.stamps.at(row.saturating_sub(1)))
             ),
             expected: "rows in the order of time".into(),
             mend: "Sort the rows by time; the months of a typical year may come from different years.".into(),

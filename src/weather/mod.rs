@@ -6,6 +6,7 @@
 
 mod body;
 mod careful;
+mod decimal;
 mod error;
 mod fast;
 mod formats;
@@ -13,6 +14,7 @@ mod grid;
 mod hints;
 mod raw;
 mod read;
+mod scan;
 mod write;
 mod year;
 

@@ -289,11 +289,15 @@ fn assemble(name: &str, head: Header, mut body: Body, hints: &ReadHints) -> Resu
     let mut notes = head.notes;
     let step_min = match head.hour_rule {
         HourRule::Clock => {
-            if let Some(row) = body.stamps.iter().position(|s| s.hour == 24 && s.minute > 0) {
+            let beyond = |s: &Stamp| s.hour == 24 && s.minute > 0;
+            // Within a run hours and minutes only grow.
+            if body.stamps.runs().iter().any(|run| beyond(&run.last()))
+                && let Some(row) = body.stamps.iter().position(|s| beyond(&s))
+            {
                 return Err(WeatherError::Time {
                     file: name.into(),
                     line: body.line(row),
-                    found: format!("the time is 24:{:02}", body.stamps[row].minute),
+                    found: format!("the time is 24:{:02}", body.stamps.at(row).minute),
                     expected: "times from 00:00 to 24:00".into(),
                     mend: "Mend the row.".into(),
                 });
@@ -379,11 +383,18 @@ fn between(values: &[f64]) -> Vec<f64> {
 }
 
 fn convert(values: &mut [f64], missing: &[f64], times: f64, plus: f64) {
-    for codes in missing.chunks(8) {
-        // A NaN equals nothing.
-        let mut eight = [f64::NAN; 8];
-        eight[..codes.len()].copy_from_slice(codes);
-        drop_codes(values, eight);
+    // Most columns hold no code: all values lie between those below zero and those above.
+    let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
+    for &code in missing {
+        if code < 0.0 { low = low.max(code) } else { high = high.min(code) }
+    }
+    if some_beyond(values, low, high) {
+        for codes in missing.chunks(8) {
+            // A NaN equals nothing.
+            let mut eight = [f64::NAN; 8];
+            eight[..codes.len()].copy_from_slice(codes);
+            drop_codes(values, eight);
+        }
     }
     if times == 0.01 {
         // Pa to hPa: a division keeps 92300 Pa as exactly 923 hPa.
@@ -392,6 +403,17 @@ fn convert(values: &mut [f64], missing: &[f64], times: f64, plus: f64) {
         values.iter_mut().for_each(|v| *v /= 10.0);
     } else if times != 1.0 || plus != 0.0 {
         values.iter_mut().for_each(|v| *v = *v * times + plus);
+    }
+}
+
+crate::wide! {
+    /// Whether a value lies at one of two limits or beyond.
+    fn some_beyond(values: &[f64], low: f64, high: f64) -> bool {
+        let mut n = 0_u64;
+        for v in values {
+            n += u64::from((*v <= low) | (*v >= high));
+        }
+        n > 0
     }
 }
 
@@ -412,20 +434,24 @@ crate::wide! {
 /// EPW counts hours from 1. In hourly files the minute says nothing (0, 30 or 60 are in use). In sub-hourly files the
 /// minutes run either from one step to 60 (ends) or from 0 (beginnings). The stamps become clock times of ends.
 fn hours_from_one(name: &str, body: &mut Body) -> Result<i64, WeatherError> {
-    let day = |s: &Stamp| (s.year, s.month, s.day);
-    let first = body.stamps[0];
-    let in_hour = body.stamps.iter().take_while(|s| day(s) == day(&first) && s.hour == first.hour).count().max(1);
-    if let Some((row, s)) = body.stamps.iter().enumerate().find(|(_, s)| !(1..=24).contains(&s.hour)) {
+    let stamps = &body.stamps;
+    let first = stamps.at(0);
+    let of_first = |s: &Stamp| (s.date(), s.hour) == (first.date(), first.hour);
+    let in_hour = stamps.iter().take_while(of_first).count().max(1);
+    // The readers let no hour above 24 through, and within a run hours only grow.
+    if stamps.runs().iter().any(|run| run.first.hour == 0)
+        && let Some(row) = stamps.iter().position(|s| s.hour == 0)
+    {
         return Err(WeatherError::Time {
             file: name.into(),
             line: body.line(row),
-            found: format!("the hour is {}", s.hour),
+            found: "the hour is 0".into(),
             expected: "hours from 1 to 24".into(),
             mend: "Give the file as a mapped CSV with [weather.columns] if its hours run from 0 to 23.".into(),
         });
     }
     if in_hour == 1 {
-        body.stamps.iter_mut().for_each(|s| s.minute = 0);
+        body.stamps.on_the_hour();
         return Ok(60);
     }
     let step = 60 / in_hour as i64;
@@ -438,12 +464,13 @@ fn hours_from_one(name: &str, body: &mut Body) -> Result<i64, WeatherError> {
             mend: "Give the file in steps that divide the hour.".into(),
         });
     }
-    let from_zero =
-        body.stamps[..in_hour].iter().any(|s| s.minute == 0) && body.stamps[..in_hour].iter().all(|s| s.minute < 60);
-    for s in &mut body.stamps {
-        let end = i64::from(s.hour - 1) * 60 + i64::from(s.minute) + if from_zero { step } else { 0 };
-        (s.hour, s.minute) = ((end / 60) as u8, (end % 60) as u8);
-    }
+    let in_first = || stamps.iter().take(in_hour);
+    let from_zero = in_first().any(|s| s.minute == 0) && in_first().all(|s| s.minute < 60);
+    let clock = |s: Stamp| {
+        let end = s.minute_of_day() - 60 + if from_zero { step } else { 0 };
+        Stamp { hour: (end / 60) as u8, minute: (end % 60) as u8, ..s }
+    };
+    body.stamps = stamps.iter().map(clock).collect();
     Ok(step)
 }
 
