@@ -153,7 +153,7 @@ impl Looked<'_> {
         for q in [Quantity::Ghi, Quantity::Dni, Quantity::Dhi, Quantity::TAmb, Quantity::Wind] {
             let Some(c) = self.raw.get(q) else { continue };
             t.of += c.len();
-            for i in (0..c.len()).filter(|&i| c[i].is_nan() && self.raw.lines[i] > 0) {
+            for i in (0..c.len()).filter(|&i| c[i].is_nan() && self.raw.lines.of(i) > 0) {
                 t.hit(self.raw, i, || format!("{} is empty or a code for a missing value", q.name()));
             }
         }

@@ -150,8 +150,7 @@ impl<'a> Rows<'a> {
     /// Takes in the time of a row, whatever the row before.
     #[inline(never)]
     fn time(&mut self, cells: Cells) -> Option<()> {
-        let (words, [hour, minute], hour_end) = written(&cells, &self.layout.time)?;
-        let [year, month, day] = words.map(whole);
+        let ([year, month, day], [hour, minute], hour_end) = written(&cells, &self.layout.time)?;
         let last = self.body.stamps.last();
         let date = (i32::from(last.year), i32::from(last.month), i32::from(last.day));
         let stamp = if date == (year, month, day) && (0..=24).contains(&hour) && (0..=60).contains(&minute) {
@@ -188,32 +187,27 @@ impl Cells<'_> {
         let cut = if i + 2 == self.ends.len() { self.cut } else { 0 };
         (self.ends[i].wrapping_add(1) as usize, self.ends[i + 1].wrapping_sub(cut) as usize)
     }
-
-    /// One to five digits as they are written, the last in the top byte; 0 for a cell of another length.
-    #[inline(always)]
-    fn word(&self, i: usize) -> u64 {
-        let (a, b) = self.at(i);
-        short_word(self.bytes, a, b)
-    }
 }
 
-/// Year, month and day of a row as words, its hour and minute (-1 for what is no number), and where the hour ends.
-fn written(cells: &Cells, time: &TimeColumns) -> Option<([u64; 3], [i32; 2], usize)> {
+/// Year, month and day of a row, its hour and minute (-1 for what is no number), and where the hour ends.
+fn written(cells: &Cells, time: &TimeColumns) -> Option<([i32; 3], [i32; 2], usize)> {
+    let part = |start: usize, end: usize| whole(short_word(cells.bytes, start, end));
     Some(match time {
-        TimeColumns::Parts { year, month, day, hour, minute } => (
-            [*year, *month, *day].map(|at| cells.word(at)),
-            [whole(cells.word(*hour)), minute.map_or(0, |at| whole(cells.word(at)))],
-            cells.at(*hour).1,
-        ),
+        TimeColumns::Parts { year, month, day, hour, minute } => {
+            let number = |at: usize| part(cells.at(at).0, cells.at(at).1);
+            let minute = match minute {
+                Some(at) => number(*at),
+                None => 0,
+            };
+            ([number(*year), number(*month), number(*day)], [number(*hour), minute], cells.at(*hour).1)
+        }
         TimeColumns::DateClock { date, clock } => {
             let ((d, d_end), (c, c_end)) = (cells.at(*date), cells.at(*clock));
             let (text, clock) = (&cells.bytes[d..d_end], &cells.bytes[c..c_end]);
             if text.len() != 10 || text[2] != b'/' || text[5] != b'/' || clock.len() != 5 || clock[2] != b':' {
                 return None;
             }
-            let part = |a: usize, b: usize| short_word(cells.bytes, d + a, d + b);
-            let of_clock = |a: usize| whole(short_word(cells.bytes, c + a, c + a + 2));
-            ([part(6, 10), part(0, 2), part(3, 5)], [of_clock(0), of_clock(3)], c + 2)
+            ([part(d + 6, d + 10), part(d, d + 2), part(d + 3, d + 5)], [part(c, c + 2), part(c + 3, c + 5)], c + 2)
         }
         TimeColumns::Iso { at } => {
             let (a, b) = cells.at(*at);
@@ -221,8 +215,8 @@ fn written(cells: &Cells, time: &TimeColumns) -> Option<([u64; 3], [i32; 2], usi
             if t.len() != 16 || t[4] != b'-' || t[7] != b'-' || t[10] != b'T' || t[13] != b':' {
                 return None;
             }
-            let part = |from: usize, to: usize| short_word(cells.bytes, a + from, a + to);
-            ([part(0, 4), part(5, 7), part(8, 10)], [whole(part(11, 13)), whole(part(14, 16))], a + 13)
+            let date = [part(a, a + 4), part(a + 5, a + 7), part(a + 8, a + 10)];
+            (date, [part(a + 11, a + 13), part(a + 14, a + 16)], a + 13)
         }
     })
 }

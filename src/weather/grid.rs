@@ -11,8 +11,8 @@ use super::{Label, WeatherError};
 pub(super) struct Grid {
     pub days: Vec<NaiveDate>,
     pub steps_per_day: usize,
-    /// Row of each step, `usize::MAX` for none.
-    pub row: Vec<u32>,
+    /// Row of each step, [`NONE`] for none; `None` when step after step is row after row.
+    pub row: Option<Vec<u32>>,
     pub faults: Vec<Fault>,
     /// One row fell outside the whole days at one end, and was taken at the other end.
     pub wrapped: bool,
@@ -55,6 +55,8 @@ struct Builder<'a> {
     file: &'a str,
     body: &'a Body,
     per_day: usize,
+    /// Row of each step so far.
+    row: Vec<u32>,
     grid: Grid,
 }
 
@@ -68,19 +70,12 @@ pub(super) fn place(file: &str, body: &Body, label: Label, step_min: i64) -> Res
         Label::Middle if instants => 0,
         Label::Middle => step_min / 2,
     };
-    let mut b = Builder {
-        file,
-        body,
-        per_day,
-        grid: Grid {
-            days: Vec::with_capacity(body.stamps.len() / per_day + 1),
-            steps_per_day: per_day,
-            row: Vec::with_capacity(body.stamps.len()),
-            faults: Vec::new(),
-            wrapped: false,
-            instants,
-        },
-    };
+    let grid =
+        Grid { days: Vec::new(), steps_per_day: per_day, row: None, faults: Vec::new(), wrapped: false, instants };
+    if let Some(days) = whole_days(body, before, step_min, per_day) {
+        return Ok(Grid { days, ..grid });
+    }
+    let mut b = Builder { file, body, per_day, row: Vec::with_capacity(body.stamps.len()), grid };
     let mut row = 0;
     for run in body.stamps.runs() {
         let civil = date(&run.first);
@@ -99,15 +94,40 @@ pub(super) fn place(file: &str, body: &Body, label: Label, step_min: i64) -> Res
             b.put(row, day, (minute / step_min) as usize)?;
             row += 1;
             // The rest of the day, when row follows row; not after a row that was left out.
-            if run.step_min() == step_min && b.grid.row.last() == Some(&(row as u32 - 1)) {
+            if run.step_min() == step_min && b.row.last() == Some(&(row as u32 - 1)) {
                 let more = (end - row).min(((1440 - minute) / step_min - 1) as usize);
-                b.grid.row.extend((row..row + more).map(|r| r as u32));
+                b.row.extend((row..row + more).map(|r| r as u32));
                 row += more;
             }
         }
     }
     b.finish()
 }
+
+/// The days of rows that are whole days, one after the other; `None` when a row is missing or stands there twice, or
+/// when the rows of one day bear two dates.
+fn whole_days(body: &Body, first_min: i64, step_min: i64, per_day: usize) -> Option<Vec<NaiveDate>> {
+    let mut days = Vec::with_capacity(body.stamps.runs().len());
+    for run in body.stamps.runs() {
+        let whole = run.rows == per_day && run.step_min() == step_min && run.first.minute_of_day() == first_min;
+        let day = date(&run.first);
+        if !whole || days.last().is_some_and(|last| !follows(last, &day)) {
+            return None;
+        }
+        days.push(day);
+    }
+    Some(days)
+}
+
+/// Whether a day is the next one of the calendar, whatever its year: the months of a typical year may come from different
+/// years, and it may leave 29 February out.
+fn follows(last: &NaiveDate, day: &NaiveDate) -> bool {
+    let day = (day.month(), day.day());
+    last.succ_opt().map(|next| (next.month(), next.day())).is_some_and(|next| next == day || (next, day) == LEAP)
+}
+
+/// The leap day, and the day that comes instead.
+const LEAP: ((u32, u32), (u32, u32)) = ((2, 29), (3, 1));
 
 fn on_edges(body: &Body, step_min: i64) -> bool {
     body.stamps.runs().first().is_some_and(|run| i64::from(run.first.minute) % step_min == 0)
@@ -134,19 +154,19 @@ impl Builder<'_> {
         let Some(&last_day) = self.grid.days.last() else {
             self.grid.days.push(day);
             self.gap_to(row, slot);
-            self.grid.row.push(row as u32);
+            self.row.push(row as u32);
             return Ok(());
         };
-        let filled = self.grid.row.len() - (self.grid.days.len() - 1) * self.per_day;
+        let filled = self.row.len() - (self.grid.days.len() - 1) * self.per_day;
         let same = (day.month(), day.day()) == (last_day.month(), last_day.day());
         if same && slot >= filled {
             self.gap_to(row, slot);
-            self.grid.row.push(row as u32);
+            self.row.push(row as u32);
             return Ok(());
         }
         if same {
             let step = (self.grid.days.len() - 1) * self.per_day + slot;
-            let known = self.grid.row[step];
+            let known = self.row[step];
             if known == NONE {
                 return Err(self.backwards(row));
             }
@@ -168,16 +188,13 @@ impl Builder<'_> {
 
     /// Goes on to another day; the months of a typical year may come from different years.
     fn next_day(&mut self, row: usize, day: NaiveDate, slot: usize) -> Result<(), WeatherError> {
-        let from = self.grid.row.len();
+        let from = self.row.len();
         let mut last = self.grid.days[self.grid.days.len() - 1];
         let full = self.grid.days.len() * self.per_day;
         let mut skipped = Vec::new();
         loop {
             let Some(next) = last.succ_opt() else { return Err(self.backwards(row)) };
-            if (next.month(), next.day()) == (day.month(), day.day()) {
-                break;
-            }
-            if (next.month(), next.day()) == (2, 29) && (day.month(), day.day()) == (3, 1) {
+            if follows(&last, &day) {
                 break;
             }
             skipped.push(next);
@@ -197,26 +214,26 @@ impl Builder<'_> {
                 mend: "Give a row for every step.".into(),
             });
         }
-        self.grid.row.resize(full, NONE);
+        self.row.resize(full, NONE);
         for d in &skipped {
             self.grid.days.push(*d);
-            self.grid.row.resize(self.grid.days.len() * self.per_day, NONE);
+            self.row.resize(self.grid.days.len() * self.per_day, NONE);
         }
         self.grid.days.push(day);
-        self.grid.row.resize((self.grid.days.len() - 1) * self.per_day + slot, NONE);
+        self.row.resize((self.grid.days.len() - 1) * self.per_day + slot, NONE);
         self.note_gap(from, row);
-        self.grid.row.push(row as u32);
+        self.row.push(row as u32);
         Ok(())
     }
 
     fn gap_to(&mut self, row: usize, slot: usize) {
-        let from = self.grid.row.len();
-        self.grid.row.resize((self.grid.days.len() - 1) * self.per_day + slot, NONE);
+        let from = self.row.len();
+        self.row.resize((self.grid.days.len() - 1) * self.per_day + slot, NONE);
         self.note_gap(from, row);
     }
 
     fn note_gap(&mut self, from: usize, row: usize) {
-        let steps = self.grid.row.len() - from;
+        let steps = self.row.len() - from;
         if steps > 0 {
             self.grid.faults.push(Fault {
                 kind: FaultKind::Gap,
@@ -246,37 +263,37 @@ impl Builder<'_> {
     /// Fills the last day, and brings a single row that falls outside the whole days at one end to the other end.
     fn finish(mut self) -> Result<Grid, WeatherError> {
         let per_day = self.per_day;
-        let g = &mut self.grid;
-        let only_last_step = g.row.len() > per_day
-            && g.row[..per_day - 1].iter().all(|&r| r == NONE)
-            && g.row[per_day - 1] != NONE
-            && g.row.len() == g.days.len() * per_day - 1;
+        let (g, rows) = (&mut self.grid, &mut self.row);
+        let only_last_step = rows.len() > per_day
+            && rows[..per_day - 1].iter().all(|&r| r == NONE)
+            && rows[per_day - 1] != NONE
+            && rows.len() == g.days.len() * per_day - 1;
         if only_last_step {
-            let first = g.row[per_day - 1];
-            g.row.drain(..per_day);
+            let first = rows[per_day - 1];
+            rows.drain(..per_day);
             g.days.remove(0);
-            g.row.push(first);
+            rows.push(first);
             g.faults.retain_mut(|f| {
                 f.step = f.step.saturating_sub(per_day);
                 f.steps < per_day - 1 || f.step > 0
             });
             g.wrapped = true;
         }
-        let g = &mut self.grid;
         let only_first_step =
-            g.days.len() > 1 && g.row.len() == (g.days.len() - 1) * per_day + 1 && g.row[0] == NONE && g.row[1] != NONE;
+            g.days.len() > 1 && rows.len() == (g.days.len() - 1) * per_day + 1 && rows[0] == NONE && rows[1] != NONE;
         if only_first_step {
-            g.row[0] = g.row.pop().unwrap_or(NONE);
+            rows[0] = rows.pop().unwrap_or(NONE);
             g.days.pop();
             g.faults.retain(|f| !(f.kind == FaultKind::Gap && f.step == 0 && f.steps == 1));
             g.wrapped = true;
         }
-        let from = self.grid.row.len();
-        self.grid.row.resize(self.grid.days.len() * per_day, NONE);
-        if from < self.grid.row.len() {
+        let from = self.row.len();
+        self.row.resize(self.grid.days.len() * per_day, NONE);
+        if from < self.row.len() {
             let rows = self.body.stamps.len();
             self.note_gap(from, rows);
         }
-        Ok(self.grid)
+        let in_turn = self.row.len() == self.body.stamps.len() && (0..).zip(&self.row).all(|(i, &row)| row == i);
+        Ok(Grid { row: (!in_turn).then_some(self.row), ..self.grid })
     }
 }

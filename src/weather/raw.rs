@@ -135,6 +135,31 @@ pub enum FaultKind {
     Gap,
 }
 
+/// Lines of the file that the steps came from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Lines {
+    /// Step after step stands in line after line.
+    InTurn {
+        /// Line of the first step.
+        first: usize,
+        /// Number of steps.
+        steps: usize,
+    },
+    /// Line of each step; 0 for a step that has none.
+    Each(Vec<u32>),
+}
+
+impl Lines {
+    /// Line of a step, 0 when it has none.
+    pub fn of(&self, step: usize) -> usize {
+        match self {
+            Lines::InTurn { first, steps } if step < *steps => first + step,
+            Lines::InTurn { .. } => 0,
+            Lines::Each(lines) => lines.get(step).map_or(0, |&line| line as usize),
+        }
+    }
+}
+
 /// A file's columns on the grid: whole days, equal steps; a missing value is NaN.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RawYear {
@@ -148,8 +173,8 @@ pub struct RawYear {
     pub columns: [Option<Vec<f64>>; 11],
     /// Height of the wind measurement, m.
     pub wind_height_m: f64,
-    /// Line of the file that each step came from; 0 for a step that has none.
-    pub lines: Vec<u32>,
+    /// Line of the file that each step came from.
+    pub lines: Lines,
     /// Wrong times.
     pub faults: Vec<Fault>,
     /// Label convention that was applied.
@@ -181,8 +206,7 @@ impl RawYear {
 
     /// Line of a step, or of the nearest step before it that has one.
     pub fn line_near(&self, step: usize) -> usize {
-        let upto = &self.lines[..(step + 1).min(self.lines.len())];
-        upto.iter().rev().find(|&&l| l > 0).map_or(1, |&l| l as usize)
+        (0..=step).rev().map(|i| self.lines.of(i)).find(|&line| line > 0).unwrap_or(1)
     }
 }
 

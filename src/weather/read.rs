@@ -11,7 +11,7 @@ use super::body::{Body, Stamp};
 use super::careful::check_text;
 use super::formats::{Header, HourRule, header};
 use super::grid::{Grid, NONE, place, step_of};
-use super::raw::RawYear;
+use super::raw::{Lines, RawYear};
 use super::{Label, Provenance, Quantity, ReadHints, WeatherError, careful, fast};
 use crate::units::Note;
 
@@ -324,24 +324,26 @@ fn assemble(name: &str, head: Header, mut body: Body, hints: &ReadHints) -> Resu
     if let Some(min) = body.zone_min {
         place.utc_offset_min = min;
     }
-    let whole = whole_match(&grid, body.stamps.len());
     let per_hour = 60.0 / step_min as f64;
     let mut columns: [Option<Vec<f64>>; 11] = Default::default();
     let values = std::mem::take(&mut body.values);
     for (column, mut values) in head.layout.columns.iter().zip(values) {
         let times = if column.per_step { column.times * per_hour } else { column.times };
         convert(&mut values, column.missing, times, column.plus);
-        let values = if whole { values } else { on_grid(&grid, &values) };
+        let values = match &grid.row {
+            None => values,
+            Some(row) => row.iter().map(|&r| values.get(r as usize).copied().unwrap_or(f64::NAN)).collect(),
+        };
         let values = if grid.instants { between(&values) } else { values };
         if !values.iter().all(|v| v.is_nan()) {
             columns[column.quantity as usize] = Some(values);
         }
     }
     let line_of = |r: u32| if r == NONE { 0 } else { body.line(r as usize) as u32 };
-    let lines = if body.lines.is_empty() && whole {
-        (0..grid.row.len()).map(|i| (body.first_line + i) as u32).collect()
-    } else {
-        grid.row.iter().map(|&r| line_of(r)).collect()
+    let lines = match &grid.row {
+        None if body.lines.is_empty() => Lines::InTurn { first: body.first_line, steps: body.stamps.len() },
+        None => Lines::Each(body.lines),
+        Some(row) => Lines::Each(row.iter().map(|&r| line_of(r)).collect()),
     };
     let mut raw = RawYear {
         place,
@@ -365,15 +367,6 @@ fn assemble(name: &str, head: Header, mut body: Body, hints: &ReadHints) -> Resu
         tenths_of_mm(&mut raw);
     }
     Ok(raw)
-}
-
-/// Row `i` is step `i`: the columns can be taken over as they are.
-fn whole_match(grid: &Grid, rows: usize) -> bool {
-    grid.row.len() == rows && grid.row.iter().enumerate().all(|(i, &r)| r as usize == i)
-}
-
-fn on_grid(grid: &Grid, values: &[f64]) -> Vec<f64> {
-    grid.row.iter().map(|&r| values.get(r as usize).copied().unwrap_or(f64::NAN)).collect()
 }
 
 /// Means over steps from values at their edges: the trapezium rule; the last step keeps its only edge.

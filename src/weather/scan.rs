@@ -91,14 +91,14 @@ fn has_byte_vectors() -> bool {
 }
 
 /// The places of the bits of each byte, lowest first.
-const PLACES: [[u8; 8]; 256] = {
+static PLACES: [[u32; 8]; 256] = {
     let mut table = [[0; 8]; 256];
     let mut byte = 0;
     while byte < 256 {
         let (mut bit, mut have) = (0, 0);
         while bit < 8 {
             if byte >> bit & 1 == 1 {
-                table[byte][have] = bit as u8;
+                table[byte][have] = bit;
                 have += 1;
             }
             bit += 1;
@@ -119,7 +119,7 @@ fn places(bits: u64, base: u32, slots: &mut [u32; ROOM]) {
         let at = (below >> (8 * k)) as usize & 63;
         let first = base + 8 * k;
         for (slot, place) in slots[at..at + 8].iter_mut().zip(PLACES[(bits >> (8 * k)) as usize & 0xff]) {
-            *slot = first + u32::from(place);
+            *slot = first + place;
         }
     }
 }
@@ -132,128 +132,158 @@ fn word(block: &[u8; 64], i: usize) -> i64 {
 }
 
 #[cfg(target_arch = "x86_64")]
-#[target_feature(enable = "avx512f")]
-#[inline]
-fn store(x: std::arch::x86_64::__m512i, slots: &mut [u32]) {
-    use std::arch::x86_64::{_mm256_extract_epi64, _mm512_extracti64x4_epi64};
-    let half = |x: std::arch::x86_64::__m256i| {
-        [
-            _mm256_extract_epi64::<0>(x),
-            _mm256_extract_epi64::<1>(x),
-            _mm256_extract_epi64::<2>(x),
-            _mm256_extract_epi64::<3>(x),
-        ]
+mod x86 {
+    //! The search by vectors. What is called more than once for a block is a function, not a closure: a closure that the
+    //! compiler does not take into the loop costs as much as the rest.
+
+    use std::arch::x86_64::*;
+
+    use super::{Marks, ROOM, Scan, places, word};
+
+    impl Scan {
+        #[target_feature(enable = "avx512f,avx512bw,avx512vbmi2,popcnt")]
+        pub fn go_on_avx512(&mut self, bytes: &[u8], delimiter: u8, ends: &mut [u32], wanted: usize) {
+            let mut odd = _mm512_setzero_si512();
+            let marks = |block: &[u8; 64]| {
+                let x = _mm512_inserti64x4::<1>(_mm512_castsi256_si512(load_256(block, 0)), load_256(block, 32));
+                let quote = _mm512_xor_si512(_mm512_and_si512(x, _mm512_set1_epi8(!1)), _mm512_set1_epi8(QUOTE));
+                let control = _mm512_sub_epi8(x, _mm512_set1_epi8(TAB));
+                let quote = _mm512_sub_epi8(quote, _mm512_set1_epi8(1));
+                odd = _mm512_or_si512(_mm512_or_si512(odd, quote), _mm512_or_si512(x, control));
+                Marks {
+                    delimiters: equal_512(x, delimiter),
+                    newlines: equal_512(x, b'\n'),
+                    returns: equal_512(x, b'\r'),
+                }
+            };
+            let all = _mm512_inserti64x4::<1>(_mm512_castsi256_si512(load_256(&COUNTING, 0)), load_256(&COUNTING, 32));
+            let mut origin = _mm512_set1_epi32(self.base as i32);
+            let listed = |bits: u64, base: u32, slots: &mut [u32; ROOM]| {
+                if bits.count_ones() > 32 {
+                    places(bits, base, slots);
+                } else {
+                    let packed = _mm512_castsi512_si256(_mm512_maskz_compress_epi8(bits, all));
+                    let (low, high) = (_mm256_castsi256_si128(packed), _mm256_extracti128_si256::<1>(packed));
+                    store_512(_mm512_add_epi32(_mm512_cvtepu8_epi32(low), origin), slots, 0);
+                    store_512(_mm512_add_epi32(_mm512_cvtepu8_epi32(high), origin), slots, 16);
+                }
+                origin = _mm512_add_epi32(origin, _mm512_set1_epi32(64));
+            };
+            self.go_on_by(bytes, ends, wanted, marks, listed);
+            self.odd |= _mm512_movepi8_mask(odd) != 0;
+        }
+
+        #[target_feature(enable = "avx2,popcnt")]
+        pub fn go_on_avx2(&mut self, bytes: &[u8], delimiter: u8, ends: &mut [u32], wanted: usize) {
+            let mut odd = _mm256_setzero_si256();
+            let marks = |block: &[u8; 64]| {
+                let (low, high) = (load_256(block, 0), load_256(block, 32));
+                odd = _mm256_or_si256(odd, _mm256_or_si256(odd_256(low), odd_256(high)));
+                Marks {
+                    delimiters: equal_256(low, high, delimiter),
+                    newlines: equal_256(low, high, b'\n'),
+                    returns: equal_256(low, high, b'\r'),
+                }
+            };
+            self.go_on_by(bytes, ends, wanted, marks, places);
+            self.odd |= _mm256_movemask_epi8(odd) != 0;
+        }
+
+        pub fn go_on_plain(&mut self, bytes: &[u8], delimiter: u8, ends: &mut [u32], wanted: usize) {
+            // SAFETY: SSE2 is part of the baseline of every x86-64 target.
+            unsafe { self.go_on_sse2(bytes, delimiter, ends, wanted) };
+        }
+
+        #[target_feature(enable = "sse2")]
+        fn go_on_sse2(&mut self, bytes: &[u8], delimiter: u8, ends: &mut [u32], wanted: usize) {
+            let mut odd = _mm_setzero_si128();
+            let marks = |block: &[u8; 64]| {
+                let (mut delimiters, mut newlines, mut returns) = (0, 0, 0);
+                for i in 0..4 {
+                    let x = _mm_set_epi64x(word(block, 16 * i + 8), word(block, 16 * i));
+                    let quote = _mm_xor_si128(_mm_and_si128(x, _mm_set1_epi8(!1)), _mm_set1_epi8(QUOTE));
+                    let control = _mm_sub_epi8(x, _mm_set1_epi8(TAB));
+                    let quote = _mm_sub_epi8(quote, _mm_set1_epi8(1));
+                    odd = _mm_or_si128(_mm_or_si128(odd, quote), _mm_or_si128(x, control));
+                    delimiters |= equal_128(x, delimiter) << (16 * i);
+                    newlines |= equal_128(x, b'\n') << (16 * i);
+                    returns |= equal_128(x, b'\r') << (16 * i);
+                }
+                Marks { delimiters, newlines, returns }
+            };
+            self.go_on_by(bytes, ends, wanted, marks, places);
+            self.odd |= _mm_movemask_epi8(odd) != 0;
+        }
+    }
+
+    // The top bit tells of an odd byte: it is set beyond ASCII, below a tab once that is taken away, and in a quotation
+    // mark or the sign of a comment, which differ in the last bit, once that is taken away and 1 from the 0 that is left.
+    /// 0, 1, 2 and so on.
+    const COUNTING: [u8; 64] = {
+        let mut all = [0; 64];
+        let mut i = 0;
+        while i < 64 {
+            all[i] = i as u8;
+            i += 1;
+        }
+        all
     };
-    let halves = [half(_mm512_extracti64x4_epi64::<0>(x)), half(_mm512_extracti64x4_epi64::<1>(x))];
-    for (pair, two) in slots.chunks_exact_mut(2).zip(halves.as_flattened()) {
-        (pair[0], pair[1]) = (*two as u32, (*two >> 32) as u32);
-    }
-}
 
-/// The bytes 0 to 7 in one word, and what is added to them for each eight bytes further.
-#[cfg(target_arch = "x86_64")]
-const FIRST_EIGHT: i64 = 0x0706_0504_0302_0100;
-#[cfg(target_arch = "x86_64")]
-const EIGHTS: i64 = 0x0808_0808_0808_0808;
+    const TAB: i8 = b'\t' as i8;
+    const QUOTE: i8 = b'"' as i8;
 
-#[cfg(target_arch = "x86_64")]
-impl Scan {
-    #[target_feature(enable = "avx512f,avx512bw,avx512vbmi2,popcnt")]
-    fn go_on_avx512(&mut self, bytes: &[u8], delimiter: u8, ends: &mut [u32], wanted: usize) {
-        use std::arch::x86_64::{
-            __m128i, _mm256_set_epi64x, _mm512_add_epi8, _mm512_add_epi32, _mm512_and_si512, _mm512_castsi256_si512,
-            _mm512_cmpeq_epi8_mask, _mm512_cvtepu8_epi32, _mm512_extracti32x4_epi32, _mm512_inserti64x4,
-            _mm512_maskz_compress_epi8, _mm512_movepi8_mask, _mm512_or_si512, _mm512_set_epi64, _mm512_set1_epi8,
-            _mm512_set1_epi32, _mm512_setzero_si512, _mm512_sub_epi8, _mm512_xor_si512,
-        };
-        let each = |byte: u8| _mm512_set1_epi8(byte as i8);
-        let mut odd = _mm512_setzero_si512();
-        let marks = |block: &[u8; 64]| {
-            let w = |i: usize| word(block, i);
-            let [low, high] = [0, 32].map(|i| _mm256_set_epi64x(w(i + 24), w(i + 16), w(i + 8), w(i)));
-            let x = _mm512_inserti64x4::<1>(_mm512_castsi256_si512(low), high);
-            let quote = _mm512_xor_si512(_mm512_and_si512(x, each(!1)), each(b'"'));
-            odd = _mm512_or_si512(odd, _mm512_or_si512(x, _mm512_sub_epi8(x, each(9))));
-            odd = _mm512_or_si512(odd, _mm512_add_epi8(quote, each(0xff)));
-            let is = |byte: u8| _mm512_cmpeq_epi8_mask(x, each(byte));
-            Marks { delimiters: is(delimiter), newlines: is(b'\n'), returns: is(b'\r') }
-        };
-        let w = |i: i64| FIRST_EIGHT + i * EIGHTS;
-        let all = _mm512_set_epi64(w(7), w(6), w(5), w(4), w(3), w(2), w(1), w(0));
-        let mut origin = _mm512_set1_epi32(self.base as i32);
-        let places = |bits: u64, _: u32, slots: &mut [u32; ROOM]| {
-            let packed = _mm512_maskz_compress_epi8(bits, all);
-            let sixteen = |x: __m128i, slots: &mut [u32]| {
-                let x = _mm512_add_epi32(_mm512_cvtepu8_epi32(x), origin);
-                store(x, slots);
-            };
-            sixteen(_mm512_extracti32x4_epi32::<0>(packed), &mut slots[..16]);
-            sixteen(_mm512_extracti32x4_epi32::<1>(packed), &mut slots[16..32]);
-            if bits.count_ones() > 32 {
-                sixteen(_mm512_extracti32x4_epi32::<2>(packed), &mut slots[32..48]);
-                sixteen(_mm512_extracti32x4_epi32::<3>(packed), &mut slots[48..64]);
-            }
-            origin = _mm512_add_epi32(origin, _mm512_set1_epi32(64));
-        };
-        self.go_on_by(bytes, ends, wanted, marks, places);
-        self.odd |= _mm512_movepi8_mask(odd) != 0;
+    #[target_feature(enable = "avx512f,avx512bw")]
+    #[inline]
+    fn equal_512(x: __m512i, byte: u8) -> u64 {
+        _mm512_cmpeq_epi8_mask(x, _mm512_set1_epi8(byte as i8))
     }
 
-    #[target_feature(enable = "avx2,popcnt")]
-    fn go_on_avx2(&mut self, bytes: &[u8], delimiter: u8, ends: &mut [u32], wanted: usize) {
-        use std::arch::x86_64::{
-            __m256i, _mm256_add_epi8, _mm256_and_si256, _mm256_cmpeq_epi8, _mm256_movemask_epi8, _mm256_or_si256,
-            _mm256_set_epi64x, _mm256_set1_epi8, _mm256_setzero_si256, _mm256_sub_epi8, _mm256_xor_si256,
-        };
-        let each = |byte: u8| _mm256_set1_epi8(byte as i8);
-        let mut odd = _mm256_setzero_si256();
-        let marks = |block: &[u8; 64]| {
-            let w = |i: usize| word(block, i);
-            let halves = [0, 32].map(|i| _mm256_set_epi64x(w(i + 24), w(i + 16), w(i + 8), w(i)));
-            for x in halves {
-                let quote = _mm256_xor_si256(_mm256_and_si256(x, each(!1)), each(b'"'));
-                odd = _mm256_or_si256(odd, _mm256_or_si256(x, _mm256_sub_epi8(x, each(9))));
-                odd = _mm256_or_si256(odd, _mm256_add_epi8(quote, each(0xff)));
-            }
-            let is = |byte: u8| {
-                let [low, high] =
-                    halves.map(|x: __m256i| _mm256_movemask_epi8(_mm256_cmpeq_epi8(x, each(byte))) as u32);
-                u64::from(low) | u64::from(high) << 32
-            };
-            Marks { delimiters: is(delimiter), newlines: is(b'\n'), returns: is(b'\r') }
-        };
-        self.go_on_by(bytes, ends, wanted, marks, places);
-        self.odd |= _mm256_movemask_epi8(odd) != 0;
+    #[target_feature(enable = "avx512f")]
+    #[inline]
+    fn store_512(x: __m512i, slots: &mut [u32; ROOM], at: usize) {
+        let (low, high) = (_mm512_castsi512_si256(x), _mm512_extracti64x4_epi64::<1>(x));
+        let words = [
+            _mm256_extract_epi64::<0>(low),
+            _mm256_extract_epi64::<1>(low),
+            _mm256_extract_epi64::<2>(low),
+            _mm256_extract_epi64::<3>(low),
+            _mm256_extract_epi64::<0>(high),
+            _mm256_extract_epi64::<1>(high),
+            _mm256_extract_epi64::<2>(high),
+            _mm256_extract_epi64::<3>(high),
+        ];
+        for (two, word) in slots[at..at + 16].chunks_exact_mut(2).zip(words) {
+            (two[0], two[1]) = (word as u32, (word >> 32) as u32);
+        }
     }
 
-    fn go_on_plain(&mut self, bytes: &[u8], delimiter: u8, ends: &mut [u32], wanted: usize) {
-        // SAFETY: SSE2 is part of the baseline of every x86-64 target.
-        unsafe { self.go_on_sse2(bytes, delimiter, ends, wanted) };
+    #[target_feature(enable = "avx2")]
+    #[inline]
+    fn load_256(block: &[u8; 64], i: usize) -> __m256i {
+        _mm256_set_epi64x(word(block, i + 24), word(block, i + 16), word(block, i + 8), word(block, i))
+    }
+
+    #[target_feature(enable = "avx2")]
+    #[inline]
+    fn odd_256(x: __m256i) -> __m256i {
+        let quote = _mm256_xor_si256(_mm256_and_si256(x, _mm256_set1_epi8(!1)), _mm256_set1_epi8(QUOTE));
+        let control = _mm256_sub_epi8(x, _mm256_set1_epi8(TAB));
+        _mm256_or_si256(_mm256_sub_epi8(quote, _mm256_set1_epi8(1)), _mm256_or_si256(x, control))
+    }
+
+    #[target_feature(enable = "avx2")]
+    #[inline]
+    fn equal_256(low: __m256i, high: __m256i, byte: u8) -> u64 {
+        let byte = _mm256_set1_epi8(byte as i8);
+        let low = _mm256_movemask_epi8(_mm256_cmpeq_epi8(low, byte)) as u32;
+        let high = _mm256_movemask_epi8(_mm256_cmpeq_epi8(high, byte)) as u32;
+        u64::from(low) | u64::from(high) << 32
     }
 
     #[target_feature(enable = "sse2")]
-    fn go_on_sse2(&mut self, bytes: &[u8], delimiter: u8, ends: &mut [u32], wanted: usize) {
-        use std::arch::x86_64::{
-            __m128i, _mm_add_epi8, _mm_and_si128, _mm_cmpeq_epi8, _mm_movemask_epi8, _mm_or_si128, _mm_set_epi64x,
-            _mm_set1_epi8, _mm_setzero_si128, _mm_sub_epi8, _mm_xor_si128,
-        };
-        let each = |byte: u8| _mm_set1_epi8(byte as i8);
-        let mut odd = _mm_setzero_si128();
-        let marks = |block: &[u8; 64]| {
-            let quarters = [0, 16, 32, 48].map(|i| _mm_set_epi64x(word(block, i + 8), word(block, i)));
-            for x in quarters {
-                let quote = _mm_xor_si128(_mm_and_si128(x, each(!1)), each(b'"'));
-                odd = _mm_or_si128(odd, _mm_or_si128(x, _mm_sub_epi8(x, each(9))));
-                odd = _mm_or_si128(odd, _mm_add_epi8(quote, each(0xff)));
-            }
-            let is = |byte: u8| {
-                let bits = quarters.map(|x: __m128i| _mm_movemask_epi8(_mm_cmpeq_epi8(x, each(byte))) as u64);
-                bits[0] | bits[1] << 16 | bits[2] << 32 | bits[3] << 48
-            };
-            Marks { delimiters: is(delimiter), newlines: is(b'\n'), returns: is(b'\r') }
-        };
-        self.go_on_by(bytes, ends, wanted, marks, places);
-        self.odd |= _mm_movemask_epi8(odd) != 0;
+    #[inline]
+    fn equal_128(x: __m128i, byte: u8) -> u64 {
+        _mm_movemask_epi8(_mm_cmpeq_epi8(x, _mm_set1_epi8(byte as i8))) as u64
     }
 }
 
