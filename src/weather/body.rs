@@ -198,3 +198,31 @@ impl Body {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    proptest! {
+        #[test]
+        fn runs_give_back_every_time(
+            times in prop::collection::vec((1..3_u8, 0..25_u8, 0..61_u8), 0..40),
+            step in 1..31_u8,
+        ) {
+            let stamp = |(day, hour, minute)| Stamp { year: 2003, month: 1, day, hour, minute };
+            let even = (0..60).step_by(step as usize).map(|minute| stamp((1, 5, minute)));
+            let hours = (0..25).map(|hour| stamp((2, hour, 30)));
+            let all: Vec<Stamp> = times.into_iter().map(stamp).chain(even).chain(hours).collect();
+            let stamps: Stamps = all.iter().copied().collect();
+            prop_assert_eq!(stamps.len(), all.len());
+            prop_assert_eq!(stamps.iter().collect::<Vec<_>>(), all.clone());
+            prop_assert_eq!(stamps.last(), all[all.len() - 1]);
+            prop_assert_eq!(stamps.runs()[stamps.runs().len() - 1].step_min(), 60);
+            for run in stamps.runs() {
+                prop_assert!(run.first.hour <= run.last().hour && run.first.minute <= run.last().minute);
+            }
+        }
+    }
+}

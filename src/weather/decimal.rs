@@ -189,3 +189,67 @@ fn any_numbers(words: &[u64], lens: &[u64], values: &mut [f64]) -> bool {
     }
     odd == 0
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// Numbers read at once are those read one by one, bit for bit; true when they are read at once at all.
+    fn agree(cells: &[String]) -> bool {
+        // Eight bytes in front, as in a file behind its first cells.
+        let mut text = String::from("12345678,");
+        let places: Vec<(usize, usize)> = cells
+            .iter()
+            .map(|cell| {
+                let start = text.len();
+                text.push_str(cell);
+                text.push(',');
+                (start, start + cell.len())
+            })
+            .collect();
+        let bytes = text.as_bytes();
+        let words: Vec<u64> = places.iter().map(|(_, end)| eight_before(bytes, *end as u32)).collect();
+        let lens: Vec<u64> = places.iter().map(|(start, end)| (end - start) as u64).collect();
+        let mut values = vec![0.0; cells.len()];
+        let good = decimals(&words, &lens, &mut values);
+        if good {
+            for ((start, end), value) in places.iter().zip(&values) {
+                let (one, ok) = decimal(bytes, *start, *end);
+                assert!(ok && one.to_bits() == value.to_bits(), "{}: {value}", &text[*start..*end]);
+            }
+        }
+        good
+    }
+
+    #[test]
+    fn all_short_numbers_at_once() {
+        for width in 1..=4 {
+            let all: Vec<String> = (0..10_usize.pow(width as u32)).map(|x| format!("{x:0width$}")).collect();
+            assert!(agree(&all));
+            for point in 0..=width {
+                let with = |sign: &str| {
+                    all.iter().map(|d| format!("{sign}{}.{}", &d[..point], &d[point..])).collect::<Vec<_>>()
+                };
+                assert!(agree(&with("")) && agree(&with("-")));
+            }
+        }
+        for bad in ["-", ".", "-.", "", "1-", "1.2.3", "1:", "+1", " 1", "1e5", "/", "123456789"] {
+            assert!(!agree(&[bad.to_string()]) && !agree(&["7".into(), bad.into(), "8".into()]), "{bad}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn any_numbers_at_once(
+            good in prop::collection::vec("-?[0-9]{1,7}|-?[0-9]{0,3}\\.[0-9]{1,3}|-?[0-9]{1,6}\\.", 1..70),
+            any in prop::collection::vec("[-.0-9:e/]{0,9}", 1..4),
+        ) {
+            prop_assert!(agree(&good));
+            for cell in any {
+                agree(&[cell]);
+            }
+        }
+    }
+}

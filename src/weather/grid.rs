@@ -75,6 +75,19 @@ pub(super) fn place(file: &str, body: &Body, label: Label, step_min: i64) -> Res
     if let Some(days) = whole_days(body, before, step_min, per_day) {
         return Ok(Grid { days, ..grid });
     }
+    row_by_row(file, body, label, before, step_min, grid)
+}
+
+/// For any rows: each is put into its step.
+fn row_by_row(
+    file: &str,
+    body: &Body,
+    label: Label,
+    before: i64,
+    step_min: i64,
+    grid: Grid,
+) -> Result<Grid, WeatherError> {
+    let per_day = grid.steps_per_day;
     let mut b = Builder { file, body, per_day, row: Vec::with_capacity(body.stamps.len()), grid };
     let mut row = 0;
     for run in body.stamps.runs() {
@@ -295,5 +308,53 @@ impl Builder<'_> {
         }
         let in_turn = self.row.len() == self.body.stamps.len() && (0..).zip(&self.row).all(|(i, &row)| row == i);
         Ok(Grid { row: (!in_turn).then_some(self.row), ..self.grid })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::body::Stamp;
+    use super::*;
+
+    /// Whole days, taken over or put together row by row, are the same; a day that is not whole is no matter of the first.
+    #[test]
+    fn whole_days_are_those_of_the_rows() {
+        let days: Vec<NaiveDate> = [(2003, 1, 31), (1990, 2, 1), (1990, 2, 2)]
+            .into_iter()
+            .chain((3..=28).map(|d| (1990, 2, d)))
+            .chain([(1988, 3, 1), (1988, 3, 2)])
+            .filter_map(|(y, m, d)| NaiveDate::from_ymd_opt(y, m, d))
+            .collect();
+        for (label, first_hour) in [(Label::Ending, 1), (Label::Beginning, 0)] {
+            let stamps: Vec<Stamp> = days
+                .iter()
+                .flat_map(|d| (0..24).map(move |h| (d, h)))
+                .map(|(d, h)| Stamp {
+                    year: d.year() as i16,
+                    month: d.month() as u8,
+                    day: d.day() as u8,
+                    hour: h + first_hour,
+                    minute: 0,
+                })
+                .collect();
+            let before = 60 * i64::from(first_hour);
+            let body = Body { stamps: stamps.iter().copied().collect(), ..Body::default() };
+            let grid = place("x", &body, label, 60).unwrap();
+            assert_eq!((&grid.days, &grid.row), (&days, &None));
+            assert_eq!(whole_days(&body, before, 60, 24).as_ref(), Some(&days));
+            let empty = Grid { days: Vec::new(), ..grid.clone() };
+            assert_eq!(row_by_row("x", &body, label, before, 60, empty.clone()).unwrap(), grid);
+            for (row, gone) in [(30, true), (24 * 7, true), (24 * 9 - 1, true), (30, false)] {
+                let mut stamps = stamps.clone();
+                if gone {
+                    drop(stamps.remove(row))
+                } else {
+                    stamps.insert(row, stamps[row])
+                }
+                let body = Body { stamps: stamps.into_iter().collect(), ..Body::default() };
+                assert_eq!(whole_days(&body, before, 60, 24), None);
+                assert_eq!(place("x", &body, label, 60).unwrap().faults.len(), 1, "{row}");
+            }
+        }
     }
 }

@@ -145,8 +145,19 @@ pub enum Lines {
         /// Number of steps.
         steps: usize,
     },
-    /// Line of each step; 0 for a step that has none.
+    /// Line of each step, 0 for a step that has none, when they are not in turn.
     Each(Vec<u32>),
+}
+
+impl From<Vec<u32>> for Lines {
+    fn from(lines: Vec<u32>) -> Lines {
+        match lines.first() {
+            Some(&first) if first > 0 && (first..).zip(&lines).all(|(line, &of)| of == line) => {
+                Lines::InTurn { first: first as usize, steps: lines.len() }
+            }
+            _ => Lines::Each(lines),
+        }
+    }
 }
 
 impl Lines {

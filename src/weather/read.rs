@@ -342,8 +342,8 @@ fn assemble(name: &str, head: Header, mut body: Body, hints: &ReadHints) -> Resu
     let line_of = |r: u32| if r == NONE { 0 } else { body.line(r as usize) as u32 };
     let lines = match &grid.row {
         None if body.lines.is_empty() => Lines::InTurn { first: body.first_line, steps: body.stamps.len() },
-        None => Lines::Each(body.lines),
-        Some(row) => Lines::Each(row.iter().map(|&r| line_of(r)).collect()),
+        None => body.lines.into(),
+        Some(row) => row.iter().map(|&r| line_of(r)).collect::<Vec<_>>().into(),
     };
     let mut raw = RawYear {
         place,

@@ -319,3 +319,50 @@ pub(super) fn equal(x: u64, byte: u8) -> u64 {
 fn gather(m: u64) -> u64 {
     (m >> 7).wrapping_mul(0x0102_0408_1020_4080) >> 56
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// Ends, newlines, returns and oddness of a text, some at a time.
+    fn searched(bytes: &[u8], go_on: impl Fn(&mut Scan, &mut [u32], usize)) -> (Vec<u32>, usize, usize, bool) {
+        let (mut scan, mut ends, mut all) = (Scan::default(), vec![0; 100 + SPARE], Vec::new());
+        while scan.base < bytes.len() {
+            go_on(&mut scan, &mut ends, 100);
+            all.extend_from_slice(&ends[..scan.have]);
+            scan.have = 0;
+        }
+        (all, scan.newlines, scan.returns, scan.odd)
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_found_is_there(
+            bytes in prop::collection::vec(prop_oneof![
+                20 => prop::sample::select(b"0123456789.-".to_vec()), 5 => Just(b','), 1 => Just(b'\n'), 1 => Just(b'\r'),
+            ], 0..700),
+            dense in 0..130_usize,
+            odd in prop::option::of((0..700_usize, prop::sample::select(vec![0, b'"', b'#', 0x80, 0xff, b'!', b'$', b'\t', 0x7f]))),
+        ) {
+            let mut bytes = bytes;
+            bytes.extend(std::iter::repeat_n(b',', dense));
+            if let Some((at, byte)) = odd && at < bytes.len() {
+                bytes[at] = byte;
+            }
+            let count = |byte: u8| bytes.iter().filter(|b| **b == byte).count();
+            let is_end = |i: &u32| matches!(bytes[*i as usize], b',' | b'\n');
+            let there = (
+                (0..bytes.len() as u32).filter(is_end).collect::<Vec<_>>(),
+                count(b'\n'),
+                count(b'\r'),
+                bytes.iter().any(|b| matches!(b, 0 | b'"' | b'#' | 0x80..)),
+            );
+            let plain = searched(&bytes, |scan, ends, wanted| scan.go_on_plain(&bytes, b',', ends, wanted));
+            let best = searched(&bytes, |scan, ends, wanted| scan.go_on(&bytes, b',', ends, wanted));
+            prop_assert_eq!(&plain, &there);
+            prop_assert_eq!(&best, &there);
+        }
+    }
+}

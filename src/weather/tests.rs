@@ -314,6 +314,38 @@ fn the_fast_reader_serves_good_files() {
     }
 }
 
+/// A row is compared with the text of the next hour: a text that only looks like it is no time.
+#[test]
+fn the_next_hour_is_a_time() {
+    let layout = small_layout(2);
+    let day = |hours: &[&str]| hours.iter().map(|h| format!("2003-01-31T{h}:00,5\n")).collect::<String>();
+    for bad in [["09", "0:"], ["19", "1:"], ["24", "25"], ["29", "30"]] {
+        let text = day(&bad);
+        assert!(fast::parse(text.as_bytes(), &layout, 1).is_none(), "{text}");
+        assert!(careful::parse("x", text.as_bytes(), &layout, 1).is_err());
+    }
+    for good in [["09", "10"], ["19", "20"], ["23", "24"], ["07", "09"], ["08", "08"], ["08", "07"]] {
+        let text = day(&good);
+        assert!(fast::parse(text.as_bytes(), &layout, 1).is_some(), "{text}");
+        agree(text.as_bytes(), &layout);
+    }
+    let parts = Layout {
+        fields: 6,
+        time: TimeColumns::Parts { year: 0, month: 1, day: 2, hour: 3, minute: Some(4) },
+        columns: vec![Column { at: 5, ..layout.columns[0].clone() }],
+        ..layout
+    };
+    let text = |hours: &[&str]| hours.iter().map(|h| format!("2003,1,31,{h},60,5\r\n")).collect::<String>();
+    for good in [["8", "9"], ["9", "10"], ["18", "19"], ["08", "09"], ["23", "24"], ["9", "08"]] {
+        let text = text(&good);
+        assert!(fast::parse(text.as_bytes(), &parts, 1).is_some(), "{text}");
+        agree(text.as_bytes(), &parts);
+    }
+    for bad in [["9", ":"], ["19", "1:"], ["24", "25"]] {
+        assert!(fast::parse(text(&bad).as_bytes(), &parts, 1).is_none());
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(400))]
     #[test]
