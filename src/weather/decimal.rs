@@ -19,7 +19,7 @@ pub(super) fn short_word(bytes: &[u8], start: usize, end: usize) -> u64 {
 #[inline(always)]
 pub(super) fn eight_before(bytes: &[u8], end: u32) -> u64 {
     let from = end.wrapping_sub(8) as usize;
-    match bytes.get(from..from + 8).and_then(|b| b.first_chunk()) {
+    match bytes.get(from..from.wrapping_add(8)).and_then(|b| b.first_chunk()) {
         Some(word) => u64::from_le_bytes(*word),
         None => first_bytes(bytes, end as usize),
     }
@@ -28,7 +28,7 @@ pub(super) fn eight_before(bytes: &[u8], end: u32) -> u64 {
 /// As [`eight_before`], within the first bytes of a text.
 #[cold]
 fn first_bytes(bytes: &[u8], end: usize) -> u64 {
-    bytes[..end].iter().fold(0, |word, b| word >> 8 | u64::from(*b) << 56)
+    bytes[..end].iter().fold(0, |word, b| (word >> 8) | (u64::from(*b) << 56))
 }
 
 /// The text that ends at `end` and is `len` (1 to 8) bytes long, filled up with the digit 0 in front (the low bytes).
@@ -131,7 +131,12 @@ pub(super) fn decimals(words: &[u64], lens: &[u64], values: &mut [f64]) -> bool 
     let n = values.len();
     let (words, lens) = (&words[..n], &lens[..n]);
     let short = |i: usize| lens[i].wrapping_sub(1) < 4 && equal(words[i], b'.') >> (64 - 8 * lens[i]) == 0;
-    n > 0 && ((short(0) && short(n - 1) && whole_numbers(words, lens, values)) || any_numbers(words, lens, values))
+    // The first and the last cell tell what the others may be.
+    if n > 0 && short(0) && short(n - 1) && whole_numbers(words, lens, values) {
+        return true;
+    }
+    let few = n > 0 && lens[0] <= 5 && lens[n - 1] <= 5;
+    (few && numbers::<false>(words, lens, values)) || numbers::<true>(words, lens, values)
 }
 
 /// One to four digits in each cell, as most light is written.
@@ -153,8 +158,9 @@ fn whole_numbers(words: &[u64], lens: &[u64], values: &mut [f64]) -> bool {
     odd == 0
 }
 
+/// Numbers with sign and point, of at most eight digits; of at most four unless `EIGHT`, which is less work.
 #[inline(always)]
-fn any_numbers(words: &[u64], lens: &[u64], values: &mut [f64]) -> bool {
+fn numbers<const EIGHT: bool>(words: &[u64], lens: &[u64], values: &mut [f64]) -> bool {
     /// What a point and a sign become when digits become their values: both have a bit that no digit has.
     const POINT: u64 = (b'.' ^ b'0') as u64;
     const MINUS: u64 = (b'-' ^ b'0') as u64;
@@ -177,10 +183,17 @@ fn any_numbers(words: &[u64], lens: &[u64], values: &mut [f64]) -> bool {
         let digits = ((text & !byte) ^ before) | (before << 8);
         odd |= (digits | digits.wrapping_add(ONES * 6)) & (ONES * 0xf0);
         odd |= u64::from(u64::from(negative) + u64::from(point != 0) >= len);
-        // Eight digits, the first in the lowest byte, as in `number`; products by shifts, which vectors have.
-        let v = ((digits << 3) + (digits << 1) + (digits >> 8)) & 0x00ff_00ff_00ff_00ff;
-        let v = ((v << 6) + (v << 5) + (v << 2) + (v >> 16)) & 0x0000_ffff_0000_ffff;
-        let v = (v & 0xffff) * 10_000 + (v >> 32);
+        // The first digit in the lowest byte, as in `number`; products by shifts, which vectors have.
+        let v = if EIGHT {
+            let tens = (digits << 3).wrapping_add(digits << 1);
+            let v = tens.wrapping_add(digits >> 8) & 0x00ff_00ff_00ff_00ff;
+            let v = ((v << 6) + (v << 5) + (v << 2) + (v >> 16)) & 0x0000_ffff_0000_ffff;
+            (v & 0xffff) * 10_000 + (v >> 32)
+        } else {
+            odd |= digits & 0xffff_ffff;
+            let v = (((digits >> 32) * (10 * 0x100 + 1)) >> 8) & 0x00ff_00ff;
+            ((v * (100 * 0x1_0000 + 1)) >> 16) & 0xffff
+        };
         let whole = f64::from_bits(0x4330_0000_0000_0000 | v) - 4_503_599_627_370_496.0;
         // One digit behind the point leaves it in the last byte but one.
         let has = |places: u64, times: f64| if point & places != 0 { times } else { 1.0 };

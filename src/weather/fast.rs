@@ -106,14 +106,15 @@ impl<'a> Rows<'a> {
             return None;
         }
         let cut = u32::from(returns > 0);
-        for row in 0..rows {
-            let row = Cells { bytes, ends: &ends[row * n..=row * n + n], cut };
+        let (before, behind) = (ends[..rows * n].chunks_exact(n), ends[1..].chunks_exact(n));
+        for (before, behind) in before.clone().zip(behind.clone()) {
+            let cells = || Cells { bytes, before, behind, cut };
             if let Some((from, to)) = self.time
-                && self.next.is(bytes, row.at(from).0, row.at(to).1)
+                && self.next.is(bytes, cells().at(from).0, cells().at(to).1)
             {
                 self.body.stamps.push_next_hour();
             } else {
-                self.time(row)?;
+                self.time(cells())?;
             }
         }
         let vectors = level() != Level::Plain;
@@ -123,7 +124,7 @@ impl<'a> Rows<'a> {
         for (column, values) in self.layout.columns.iter().zip(&mut self.body.values) {
             let cut = if column.at + 1 == n { cut } else { 0 };
             let cell = |row: &[u32], next: &[u32]| (row[column.at].wrapping_add(1), next[column.at].wrapping_sub(cut));
-            let (before, behind) = (ends[..rows * n].chunks_exact(n), ends[1..].chunks_exact(n));
+            let (before, behind) = (before.clone(), behind.clone());
             values.resize(old + rows, 0.0);
             let values = &mut values[old..];
             if vectors {
@@ -175,8 +176,9 @@ crate::wide! {
 /// The cells of one row.
 struct Cells<'a> {
     bytes: &'a [u8],
-    /// Where the row before and each cell ends.
-    ends: &'a [u32],
+    /// Where the cell before each one ends, and where it ends itself.
+    before: &'a [u32],
+    behind: &'a [u32],
     /// Carriage returns at the end of the last cell.
     cut: u32,
 }
@@ -184,8 +186,8 @@ struct Cells<'a> {
 impl Cells<'_> {
     #[inline(always)]
     fn at(&self, i: usize) -> (usize, usize) {
-        let cut = if i + 2 == self.ends.len() { self.cut } else { 0 };
-        (self.ends[i].wrapping_add(1) as usize, self.ends[i + 1].wrapping_sub(cut) as usize)
+        let cut = if i + 1 == self.behind.len() { self.cut } else { 0 };
+        (self.before[i].wrapping_add(1) as usize, self.behind[i].wrapping_sub(cut) as usize)
     }
 }
 

@@ -1,5 +1,6 @@
 //! Where cells end: delimiters and line ends, 64 bytes at a time.
 
+#[cfg(target_arch = "x86_64")]
 use crate::maths::{Level, level};
 
 /// A one in every byte.
@@ -72,7 +73,7 @@ impl Scan {
             };
             let found = marks(block);
             let all = found.delimiters | found.newlines;
-            counts += u64::from(found.newlines.count_ones()) << 32 | u64::from(found.returns.count_ones());
+            counts += (u64::from(found.newlines.count_ones()) << 32) + u64::from(found.returns.count_ones());
             places(all, base as u32, slots);
             have += all.count_ones() as usize;
             base += 64;
@@ -97,7 +98,7 @@ static PLACES: [[u32; 8]; 256] = {
     while byte < 256 {
         let (mut bit, mut have) = (0, 0);
         while bit < 8 {
-            if byte >> bit & 1 == 1 {
+            if (byte >> bit) & 1 == 1 {
                 table[byte][have] = bit;
                 have += 1;
             }
@@ -112,9 +113,9 @@ static PLACES: [[u32; 8]; 256] = {
 #[inline(always)]
 fn places(bits: u64, base: u32, slots: &mut [u32; ROOM]) {
     // How many bits stand in each byte, then in it and those below it.
-    let pairs = bits - (bits >> 1 & ONES * 0x55);
-    let fours = (pairs & ONES * 0x33) + (pairs >> 2 & ONES * 0x33);
-    let below = ((fours + (fours >> 4)) & ONES * 0x0f).wrapping_mul(ONES) << 8;
+    let pairs = bits - ((bits >> 1) & (ONES * 0x55));
+    let fours = (pairs & (ONES * 0x33)) + ((pairs >> 2) & (ONES * 0x33));
+    let below = ((fours + (fours >> 4)) & (ONES * 0x0f)).wrapping_mul(ONES) << 8;
     for k in 0..8 {
         let at = (below >> (8 * k)) as usize & 63;
         let first = base + 8 * k;
@@ -277,7 +278,7 @@ mod x86 {
         let byte = _mm256_set1_epi8(byte as i8);
         let low = _mm256_movemask_epi8(_mm256_cmpeq_epi8(low, byte)) as u32;
         let high = _mm256_movemask_epi8(_mm256_cmpeq_epi8(high, byte)) as u32;
-        u64::from(low) | u64::from(high) << 32
+        u64::from(low) | (u64::from(high) << 32)
     }
 
     #[target_feature(enable = "sse2")]
