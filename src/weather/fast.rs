@@ -11,7 +11,7 @@ use super::scan::{SPARE, Scan};
 use crate::maths::{Level, level};
 
 /// Rows whose cells are read together, column by column: a branch then sees cells of one kind in a row.
-const BATCH: usize = 64;
+const BATCH: usize = 128;
 
 /// Reads rows, or `None` at the first doubt.
 pub(super) fn parse(bytes: &[u8], layout: &Layout, first_line: usize) -> Option<Body> {

@@ -347,9 +347,9 @@ mod tests {
             for (row, gone) in [(30, true), (24 * 7, true), (24 * 9 - 1, true), (30, false)] {
                 let mut stamps = stamps.clone();
                 if gone {
-                    drop(stamps.remove(row))
+                    stamps.remove(row);
                 } else {
-                    stamps.insert(row, stamps[row])
+                    stamps.insert(row, stamps[row]);
                 }
                 let body = Body { stamps: stamps.into_iter().collect(), ..Body::default() };
                 assert_eq!(whole_days(&body, before, 60, 24), None);
