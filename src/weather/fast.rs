@@ -243,23 +243,34 @@ struct NextHour {
     text: u128,
     counts: u128,
     len: usize,
-    /// A one in the last digit of the hour, and how often it can be added.
-    one: u128,
+    /// The last digit of the hour, and how many hours may follow in a text of this length.
+    ones: u8,
     left: u8,
+    /// What an hour adds to the text, and what it adds after a 9.
+    one: u128,
+    ten: u128,
 }
 
 impl NextHour {
     /// After a row whose time stands at `start..end` and whose hour ends at `hour_end`.
     fn after(hour: u8, bytes: &[u8], start: usize, end: usize, hour_end: usize) -> NextHour {
         let len = end.wrapping_sub(start);
-        match bytes.get(start..).and_then(|text| text.first_chunk()) {
-            Some(text) if (1..=16).contains(&len) => NextHour {
-                text: u128::from_le_bytes(*text),
-                counts: u128::MAX >> (128 - 8 * len),
-                len,
-                one: 1 << (8 * (hour_end - 1 - start)),
-                left: (9 - hour % 10).min(24 - hour),
-            },
+        match bytes.get(start..).and_then(|text| text.first_chunk::<16>()) {
+            Some(text) if (1..=16).contains(&len) => {
+                let last = hour_end - 1 - start;
+                let two_digits = last > 0 && text[last - 1].is_ascii_digit();
+                let one = 1 << (8 * last);
+                NextHour {
+                    text: u128::from_le_bytes(*text),
+                    counts: u128::MAX >> (128 - 8 * len),
+                    len,
+                    ones: hour % 10,
+                    left: if two_digits { 24 - hour } else { 9 - hour },
+                    one,
+                    // One more in the digit before, and the 9 becomes a 0.
+                    ten: (one >> 8).wrapping_sub(9 * one),
+                }
+            }
             _ => NextHour::default(),
         }
     }
@@ -271,11 +282,12 @@ impl NextHour {
             return false;
         }
         let Some(text) = bytes.get(start..start + 16).and_then(|text| text.first_chunk()) else { return false };
-        let next = self.text.wrapping_add(self.one);
+        let (added, ones) = if self.ones < 9 { (self.one, self.ones + 1) } else { (self.ten, 0) };
+        let next = self.text.wrapping_add(added);
         if (u128::from_le_bytes(*text) ^ next) & self.counts != 0 {
             return false;
         }
-        (self.text, self.left) = (next, self.left - 1);
+        (self.text, self.ones, self.left) = (next, ones, self.left - 1);
         true
     }
 }
