@@ -160,9 +160,14 @@ impl<'a> Rows<'a> {
             build(year, month, day, hour, minute)?
         };
         self.body.stamps.push(stamp);
-        if let Some((from, to)) = self.time {
-            self.next = NextHour::after(stamp.hour, cells.bytes, cells.at(from).0, cells.at(to).1, hour_end);
-        }
+        // Rows of less than an hour differ in their minutes.
+        let on = stamp.minute == last.minute || stamp.date() != last.date();
+        self.next = match self.time {
+            Some((from, to)) if on => {
+                NextHour::after(stamp.hour, cells.bytes, cells.at(from).0, cells.at(to).1, hour_end)
+            }
+            _ => NextHour::default(),
+        };
         Some(())
     }
 }
