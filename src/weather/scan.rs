@@ -217,8 +217,6 @@ mod x86 {
         }
     }
 
-    // The top bit tells of an odd byte: it is set beyond ASCII, below a tab once that is taken away, and in a quotation
-    // mark or the sign of a comment, which differ in the last bit, once that is taken away and 1 from the 0 that is left.
     /// 0, 1, 2 and so on.
     const COUNTING: [u8; 64] = {
         let mut all = [0; 64];
@@ -230,6 +228,8 @@ mod x86 {
         all
     };
 
+    // The top bit tells of an odd byte: it is set beyond ASCII, below a tab once that is taken away, and in a quotation
+    // mark or the sign of a comment, which differ in the last bit, once that is taken away and 1 from the 0 that is left.
     const TAB: i8 = b'\t' as i8;
     const QUOTE: i8 = b'"' as i8;
 
