@@ -161,6 +161,19 @@ impl From<Vec<u32>> for Lines {
 }
 
 impl Lines {
+    /// Number of steps.
+    pub fn len(&self) -> usize {
+        match self {
+            Lines::InTurn { steps, .. } => *steps,
+            Lines::Each(lines) => lines.len(),
+        }
+    }
+
+    /// True when there is no step at all.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
     /// Line of a step, 0 when it has none.
     pub fn of(&self, step: usize) -> usize {
         match self {
