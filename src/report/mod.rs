@@ -9,6 +9,7 @@ mod climate_page;
 pub mod console;
 mod fleet_page;
 mod html;
+mod lexicon;
 pub mod number;
 pub mod phrases;
 pub mod progress;

@@ -1,9 +1,8 @@
 //! The words of the reports: one file for each language, in `words/`.
 
-use std::borrow::Cow;
-use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
+use super::lexicon::{Lexicon, lexicon};
 use super::number::NumberStyle;
 use super::phrases::Phrases;
 use crate::energy::Effect;
@@ -11,26 +10,17 @@ use crate::energy::Effect;
 /// The words and the number style of one language.
 #[derive(Debug)]
 pub struct Words {
-    sections: Sections,
+    words: Lexicon,
     style: NumberStyle,
     console_style: NumberStyle,
     phrases: Phrases,
 }
-
-/// Words by section and key.
-type Sections = BTreeMap<&'static str, BTreeMap<&'static str, Cow<'static, str>>>;
 
 /// Tags of the languages that ship, first the default.
 pub const LANGUAGES: [&str; 2] = ["en", "de"];
 
 static ENGLISH: OnceLock<Words> = OnceLock::new();
 static GERMAN: OnceLock<Words> = OnceLock::new();
-
-/// The word under `section.key`.
-fn word_of<'a>(sections: &'a Sections, key: &str) -> Option<&'a str> {
-    let (section, key) = key.split_once('.')?;
-    Some(sections.get(section)?.get(key)?)
-}
 
 impl Words {
     /// The words of a language; `None` when it does not ship. An empty tag means English.
@@ -39,7 +29,7 @@ impl Words {
             "" | "en" => Some(Words::english()),
             "de" => Some(
                 GERMAN
-                    .get_or_init(|| Words::read(include_str!("words/de.toml"), include_str!("words/de.phrases.toml"))),
+                    .get_or_init(|| Words::new(lexicon!("words/de.toml"), Some(include_str!("words/de.phrases.toml")))),
             ),
             _ => None,
         }
@@ -47,12 +37,11 @@ impl Words {
 
     /// English.
     pub fn english() -> &'static Words {
-        ENGLISH.get_or_init(|| Words::read(include_str!("words/en.toml"), ""))
+        ENGLISH.get_or_init(|| Words::new(lexicon!("words/en.toml"), None))
     }
 
-    fn read(text: &'static str, phrases: &str) -> Words {
-        let sections: Sections = toml::from_str(text).unwrap_or_default();
-        let of = |key: &str, other: &str| word_of(&sections, key).unwrap_or(other).to_string();
+    fn new(words: Lexicon, phrases: Option<&str>) -> Words {
+        let of = |key: &str, other: &str| words.find(key).unwrap_or(other).to_string();
         let style = NumberStyle {
             decimal: of("number.decimal", "."),
             thousands: of("number.thousands", " "),
@@ -60,7 +49,8 @@ impl Words {
             none: of("number.none", "-"),
         };
         let console_style = NumberStyle { thousands: " ".into(), minus: "-".into(), none: "-".into(), ..style.clone() };
-        Words { sections, phrases: Phrases::read(phrases, &style.decimal), style, console_style }
+        let phrases = phrases.map_or_else(Phrases::default, |text| Phrases::read(text, &style.decimal));
+        Words { words, phrases, style, console_style }
     }
 
     /// The word under a key; the key itself when there is none.
@@ -70,7 +60,7 @@ impl Words {
 
     /// The word under a key, if there is one.
     pub fn find(&self, key: &str) -> Option<&str> {
-        word_of(&self.sections, key)
+        self.words.find(key)
     }
 
     /// The word under a key with `{name}` filled in.
@@ -99,7 +89,7 @@ impl Words {
     /// All keys.
     #[cfg(test)]
     pub(super) fn keys(&self) -> impl Iterator<Item = String> {
-        self.sections.iter().flat_map(|(section, words)| words.keys().map(move |key| format!("{section}.{key}")))
+        self.words.iter().map(|[section, key, _]| format!("{section}.{key}"))
     }
 
     /// How this language writes numbers on a page.
@@ -189,7 +179,7 @@ fn effect_key(effect: Effect) -> &'static str {
 
 /// Columns that a text takes on a console: wide characters count two, combining marks none.
 pub fn columns(text: &str) -> usize {
-    if text.bytes().all(|b| (0x20..0x7f).contains(&b)) {
+    if is_plain(text) {
         return text.len();
     }
     text.chars()
@@ -202,8 +192,16 @@ pub fn columns(text: &str) -> usize {
         .sum()
 }
 
+/// One column for every byte.
+fn is_plain(text: &str) -> bool {
+    text.bytes().all(|b| (0x20..0x7f).contains(&b))
+}
+
 /// A text without control characters, cut to so many columns with an ellipsis.
 pub fn cut(text: &str, width: usize) -> String {
+    if text.len() <= width && is_plain(text) {
+        return text.to_string();
+    }
     let clean: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
     if columns(&clean) <= width {
         return clean;
@@ -309,7 +307,7 @@ mod tests {
             }
         }
         let english = Words::english();
-        let sections: Vec<&str> = english.sections.keys().copied().collect();
+        let sections: Vec<&str> = english.words.iter().map(|[section, ..]| section).collect();
         let mut asked = std::collections::BTreeSet::new();
         for literal in text.split('"').filter(|l| l.len() < 40) {
             if literal.split_once('.').is_some_and(|(s, rest)| {
