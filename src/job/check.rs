@@ -82,41 +82,33 @@ impl<'p> Path<'p> {
 }
 
 /// Checks a document: keys known and complete, types, ranges, words. The first fault in reading order is returned.
-pub(super) fn check(tree: &Tree, schema: &Schema, files: &Files) -> Result<(), JobError> {
+pub(super) fn check(tree: &Tree, schema: &'static Schema, files: &Files) -> Result<(), JobError> {
     Walk { schema, files, rule: RefCell::default() }.value(tree, schema.root(), &Path::Root)
 }
 
 struct Walk<'a> {
-    schema: &'a Schema,
+    schema: &'static Schema,
     files: &'a Files,
     /// Room for the path of a rule: most values are numbers, and nearly all of them are right.
     rule: RefCell<String>,
 }
 
-impl<'a> Walk<'a> {
-    fn value(&self, tree: &Tree, node: &'a Node, path: &Path<'_>) -> Result<(), JobError> {
-        let node = self.schema.target(node);
-        if !node.any_of.is_empty() {
-            let all = || node.any_of.iter().filter(|n| !n.is_null());
-            let chosen = all().find(|n| self.fits(tree, n)).or_else(|| all().next().filter(|_| all().count() == 1));
-            let Some(node) = chosen else {
-                let words: Vec<String> = all().map(|n| self.type_words(n)).collect();
-                return Err(self.wrong_type(tree, &words.join(", or "), path));
-            };
-            return self.value(tree, node, path);
+impl Walk<'_> {
+    fn value(&self, tree: &Tree, node: Node, path: &Path<'_>) -> Result<(), JobError> {
+        let node = node.target();
+        if node.is_choice() {
+            return self.choice(tree, node, path);
         }
-        if !node.one_of.is_empty() {
-            return self.one_of(tree, &node.one_of, path);
-        }
-        if !self.fits(tree, node) {
-            return Err(self.wrong_type(tree, &self.type_words(node), path));
+        if !fits(tree, node) {
+            return Err(self.wrong_type(tree, &type_words(node), path));
         }
         match &tree.kind {
             Kind::Table(entries) => self.table(tree, entries, node, path),
             Kind::List(items) => self.items(tree, items, node, path),
             Kind::Text(text) => {
-                if !node.words.is_empty() {
-                    self.word(tree, text, &node.words, path)
+                let words: Vec<&str> = node.words().collect();
+                if !words.is_empty() {
+                    self.word(tree, text, &words, path)
                 } else if text.trim().is_empty() {
                     let mend = "Write the text between the quotes, or leave the key out if it is optional.";
                     Err(JobError::BadValue(fault(
@@ -134,46 +126,16 @@ impl<'a> Walk<'a> {
         }
     }
 
-    /// Kind of value only; items and keys are looked at later.
-    fn fits(&self, tree: &Tree, node: &Node) -> bool {
-        let node = self.schema.target(node);
-        match &tree.kind {
-            _ if node.is_choice() => true,
-            Kind::Text(_) => node.kinds.has(Kinds::STRING),
-            Kind::Bool(_) => node.kinds.has(Kinds::BOOLEAN),
-            Kind::Int(_) => node.kinds.has(Kinds::INTEGER | Kinds::NUMBER),
-            Kind::Float(x) => {
-                let whole = x.fract() == 0.0 && x.abs() < 1e9 && tree.mark.line == 0;
-                node.kinds.has(Kinds::NUMBER) || node.kinds.has(Kinds::INTEGER) && whole
-            }
-            Kind::List(_) => node.kinds.has(Kinds::ARRAY),
-            Kind::Table(_) => node.kinds.has(Kinds::OBJECT),
-            Kind::Date(_) => false,
-        }
-    }
-
-    fn type_words(&self, node: &'a Node) -> String {
-        let node = self.schema.target(node);
-        let words = match node.kinds.only() {
-            Kinds::STRING => "text in quotes",
-            Kinds::NUMBER => "a number",
-            Kinds::INTEGER => "a whole number",
-            Kinds::BOOLEAN => "true or false",
-            Kinds::OBJECT => "a section",
-            Kinds::ARRAY => {
-                let item = node.items.as_ref().map_or(Kinds::default(), |item| self.schema.target(item).kinds);
-                match node.size {
-                    Some(2) => "a pair of numbers, [a, b]",
-                    Some(n) => return format!("a list of {n} numbers"),
-                    None if item.has(Kinds::ARRAY) => "a list of pairs, [[a, b], [c, d]]",
-                    None if item.has(Kinds::STRING) => "a list of texts",
-                    None if item.has(Kinds::OBJECT) => "sections in double brackets, [[...]]",
-                    None => "a list of numbers",
-                }
-            }
-            _ => "another kind of value",
+    /// One of several descriptions.
+    fn choice(&self, tree: &Tree, node: Node, path: &Path<'_>) -> Result<(), JobError> {
+        let all = node.any_of().filter(|n| !n.is_null());
+        let Some(first) = all.clone().next() else { return self.one_of(tree, node, path) };
+        let alone = || all.clone().nth(1).is_none().then_some(first);
+        let Some(node) = all.clone().find(|n| fits(tree, *n)).or_else(alone) else {
+            let words: Vec<String> = all.map(type_words).collect();
+            return Err(self.wrong_type(tree, &words.join(", or "), path));
         };
-        words.to_string()
+        self.value(tree, node, path)
     }
 
     fn wrong_type(&self, tree: &Tree, expected: &str, path: &Path<'_>) -> JobError {
@@ -229,9 +191,8 @@ impl<'a> Walk<'a> {
         ))
     }
 
-    fn one_of(&self, tree: &Tree, all: &'a [Node], path: &Path<'_>) -> Result<(), JobError> {
-        let words: Vec<&str> =
-            all.iter().flat_map(|n| n.words.iter().copied().chain(Some(n.word).filter(|w| !w.is_empty()))).collect();
+    fn one_of(&self, tree: &Tree, node: Node, path: &Path<'_>) -> Result<(), JobError> {
+        let words: Vec<&str> = node.one_of().flat_map(|n| n.words().chain(n.word())).collect();
         if !words.is_empty() {
             return match tree.text() {
                 Some(text) => self.word(tree, text, &words, path),
@@ -242,8 +203,8 @@ impl<'a> Walk<'a> {
         if !matches!(tree.kind, Kind::Table(_)) {
             return Err(self.wrong_type(tree, "a section", path));
         }
-        let tag = |n: &'a Node| n.properties.iter().find(|(_, p)| !p.word.is_empty()).map(|(key, p)| (*key, p.word));
-        let tags: Vec<(&str, &str)> = all.iter().filter_map(tag).collect();
+        let tag = |n: Node| n.properties().find_map(|(key, p)| Some((key, p.word()?)));
+        let tags: Vec<(&str, &str)> = node.one_of().filter_map(tag).collect();
         let Some(&(key, _)) = tags.first() else { return Ok(()) };
         let kinds: Vec<&str> = tags.iter().map(|t| t.1).collect();
         let Some(given) = tree.get(key) else {
@@ -260,7 +221,7 @@ impl<'a> Walk<'a> {
         };
         self.word(given, text, &kinds, &inner)?;
         let index = kinds.iter().position(|k| *k == text).unwrap_or(0);
-        self.value(tree, &all[index], path)
+        node.one_of().nth(index).map_or(Ok(()), |node| self.value(tree, node, path))
     }
 
     fn word(&self, tree: &Tree, text: &str, words: &[&str], path: &Path<'_>) -> Result<(), JobError> {
@@ -281,7 +242,7 @@ impl<'a> Walk<'a> {
         )))
     }
 
-    fn number(&self, tree: &Tree, node: &Node, path: &Path<'_>) -> Result<(), JobError> {
+    fn number(&self, tree: &Tree, node: Node, path: &Path<'_>) -> Result<(), JobError> {
         let Some(x) = tree.number() else { return Ok(()) };
         let mut rule_path = self.rule.borrow_mut();
         rule_path.clear();
@@ -291,9 +252,8 @@ impl<'a> Walk<'a> {
             "" | "count" | "-" | "share" => text,
             unit => format!("{text} {unit}"),
         };
-        let bad = |expected: String, mend: String| {
-            let mend =
-                if mend.is_empty() { "Check the value and its unit, which is in the key's name.".into() } else { mend };
+        let bad = |expected: String, mend: &str| {
+            let mend = if mend.is_empty() { "Check the value and its unit, which is in the key's name." } else { mend };
             Err(JobError::BadValue(fault(
                 self.files.at(tree.mark),
                 format!("{} is {}", path.shown(), number_text(x)),
@@ -308,9 +268,9 @@ impl<'a> Walk<'a> {
             } else {
                 format!("For example {mend}.")
             };
-            return bad("a finite number".into(), mend);
+            return bad("a finite number".into(), &mend);
         }
-        let mend = rule.map_or(String::new(), |r| r.mend.to_string());
+        let mend = rule.map_or("", |r| r.mend);
         match rule.map(|r| r.limit) {
             Some(Limit::Range(low, high)) if !(low..=high).contains(&x) => {
                 return bad(in_unit(format!("{} to {}", number_text(low), number_text(high))), mend);
@@ -320,13 +280,12 @@ impl<'a> Walk<'a> {
             }
             Some(Limit::Check(check, _, _)) => {
                 if let Some((expected, mend)) = check(x) {
-                    return bad(expected, mend);
+                    return bad(expected, &mend);
                 }
             }
             _ => {}
         }
-        let whole = node.format.starts_with("uint");
-        if whole && !(0.0..=f64::from(u32::MAX)).contains(&x) {
+        if node.is_count() && !(0.0..=f64::from(u32::MAX)).contains(&x) {
             return bad("a whole number, 0 or more".into(), mend);
         }
         // No key has a use for more; it keeps every later sum finite.
@@ -336,8 +295,9 @@ impl<'a> Walk<'a> {
         Ok(())
     }
 
-    fn items(&self, tree: &Tree, items: &[Tree], node: &'a Node, path: &Path<'_>) -> Result<(), JobError> {
-        if let Some(n) = node.size.filter(|n| *n != items.len() as u64) {
+    fn items(&self, tree: &Tree, items: &[Tree], node: Node, path: &Path<'_>) -> Result<(), JobError> {
+        let size = node.size();
+        if let Some(n) = size.filter(|n| *n != items.len() as u64) {
             let (expected, mend) = match n {
                 2 => ("two numbers, [a, b]".to_string(), String::new()),
                 12 => (
@@ -356,16 +316,17 @@ impl<'a> Walk<'a> {
                 mend,
             )));
         }
-        let Some(item) = &node.items else { return Ok(()) };
+        let Some(item) = node.items() else { return Ok(()) };
         for (i, value) in items.iter().enumerate() {
             let table = matches!(value.kind, Kind::Table(_));
-            self.value(value, item, &path.item(i, node.size.is_some_and(|n| n <= 3), table))?;
+            self.value(value, item, &path.item(i, size.is_some_and(|n| n <= 3), table))?;
         }
         Ok(())
     }
 
-    fn table(&self, tree: &Tree, entries: &[Entry], node: &'a Node, path: &Path<'_>) -> Result<(), JobError> {
-        if let Some(any) = &node.any_key.0 {
+    fn table(&self, tree: &Tree, entries: &[Entry], node: Node, path: &Path<'_>) -> Result<(), JobError> {
+        if let Some(any) = node.any_key() {
+            let records = any.target().properties().next().is_some();
             for entry in entries {
                 if entry.key.trim().is_empty() {
                     return Err(JobError::BadName(fault(
@@ -375,7 +336,6 @@ impl<'a> Walk<'a> {
                         format!("Write [{}.P410].", path.shown()),
                     )));
                 }
-                let records = !self.schema.target(any).properties.is_empty();
                 if records && !matches!(entry.value.kind, Kind::Table(_)) {
                     return Err(JobError::WrongType(fault(
                         self.files.at(entry.mark),
@@ -388,18 +348,18 @@ impl<'a> Walk<'a> {
             }
             return Ok(());
         }
-        if node.properties.is_empty() {
+        if node.properties().next().is_none() {
             return Ok(());
         }
         for entry in entries {
-            let Some(property) = node.properties.get(&entry.key) else {
-                let known: Vec<&str> = node.properties.keys().collect();
+            let Some(property) = node.property(&entry.key) else {
+                let known: Vec<&str> = node.properties().map(|(key, _)| key).collect();
                 return Err(self.unknown(entry, &known, path));
             };
             self.value(&entry.value, property, &path.key(&entry.key, false))?;
         }
-        let missing = node.required.iter().find(|key| tree.get(key).is_none());
-        match missing.and_then(|key| Some((key, node.properties.get(key)?))) {
+        let missing = node.required().find(|key| tree.get(key).is_none());
+        match missing.and_then(|key| Some((key, node.property(key)?))) {
             Some((key, property)) => Err(self.missing(tree, key, property, path)),
             None => Ok(()),
         }
@@ -433,28 +393,29 @@ impl<'a> Walk<'a> {
     /// Sections that have a key of exactly this name.
     fn homes(&self, key: &str) -> Vec<String> {
         let mut homes = Vec::new();
-        let sections = &self.schema.root().properties;
-        if sections.get(key).is_some() {
+        let root = self.schema.root();
+        if root.property(key).is_some() {
             homes.push("the top of the file, above the first [section]".to_string());
         }
-        for (name, node) in sections.iter() {
-            let node = self.schema.target(node.any_of.first().unwrap_or(node));
-            let (inner, shown) = match (&node.items, &node.any_key.0) {
-                (Some(items), _) => (self.schema.target(items), format!("[[{name}]]")),
-                (_, Some(any)) => (self.schema.target(any), format!("[{name}.X]")),
+        for (name, node) in root.properties() {
+            let node = node.any_of().next().unwrap_or(node).target();
+            let (inner, shown) = match (node.items(), node.any_key()) {
+                (Some(items), _) => (items.target(), format!("[[{name}]]")),
+                (_, Some(any)) => (any.target(), format!("[{name}.X]")),
                 _ => (node, format!("[{name}]")),
             };
-            if inner.properties.get(key).is_some() {
+            if inner.property(key).is_some() {
                 homes.push(shown);
             }
         }
         homes
     }
 
-    fn missing(&self, tree: &Tree, key: &str, node: &'a Node, path: &Path<'_>) -> JobError {
-        let description = node.description.trim_end_matches(['.', ',', ' ']);
+    fn missing(&self, tree: &Tree, key: &str, node: Node, path: &Path<'_>) -> JobError {
+        let description = node.description();
+        let description = description.trim_end_matches(['.', ',', ' ']);
         let inner = path.key(key, false);
-        let kind = self.type_words(node);
+        let kind = type_words(node);
         let kind = if kind == "another kind of value" { "a value".to_string() } else { kind };
         let expected =
             if description.is_empty() { kind.clone() } else { format!("{kind}: {}", lower_first(description)) };
@@ -462,7 +423,7 @@ impl<'a> Walk<'a> {
         let mend = if kind.starts_with("sections") {
             format!("Add at least one [[{key}]].")
         } else if kind == "a section" {
-            format!("Add [{}] with {}.", inner.shown(), list(&self.schema.target(node).required))
+            format!("Add [{}] with {}.", inner.shown(), list(&node.target().required().collect::<Vec<_>>()))
         } else if example.is_empty() {
             format!("Add {key} = ...")
         } else if path.is_root() {
@@ -501,6 +462,49 @@ fn synonym<'k>(word: &str, known: &[&'k str]) -> Option<&'k str> {
     let word = word.to_lowercase();
     let target = WORDS.iter().find(|(from, _)| word.starts_with(from)).map(|(_, to)| *to)?;
     known.iter().copied().find(|k| *k == target)
+}
+
+/// Kind of value only; items and keys are looked at later.
+fn fits(tree: &Tree, node: Node) -> bool {
+    let node = node.target();
+    let kinds = node.kinds();
+    match &tree.kind {
+        _ if node.is_choice() => true,
+        Kind::Text(_) => kinds.has(Kinds::STRING),
+        Kind::Bool(_) => kinds.has(Kinds::BOOLEAN),
+        Kind::Int(_) => kinds.has(Kinds::INTEGER | Kinds::NUMBER),
+        Kind::Float(x) => {
+            let whole = x.fract() == 0.0 && x.abs() < 1e9 && tree.mark.line == 0;
+            kinds.has(Kinds::NUMBER) || kinds.has(Kinds::INTEGER) && whole
+        }
+        Kind::List(_) => kinds.has(Kinds::ARRAY),
+        Kind::Table(_) => kinds.has(Kinds::OBJECT),
+        Kind::Date(_) => false,
+    }
+}
+
+fn type_words(node: Node) -> String {
+    let node = node.target();
+    let words = match node.kinds().only() {
+        Kinds::STRING => "text in quotes",
+        Kinds::NUMBER => "a number",
+        Kinds::INTEGER => "a whole number",
+        Kinds::BOOLEAN => "true or false",
+        Kinds::OBJECT => "a section",
+        Kinds::ARRAY => {
+            let item = node.items().map_or(Kinds::default(), |item| item.target().kinds());
+            match node.size() {
+                Some(2) => "a pair of numbers, [a, b]",
+                Some(n) => return format!("a list of {n} numbers"),
+                None if item.has(Kinds::ARRAY) => "a list of pairs, [[a, b], [c, d]]",
+                None if item.has(Kinds::STRING) => "a list of texts",
+                None if item.has(Kinds::OBJECT) => "sections in double brackets, [[...]]",
+                None => "a list of numbers",
+            }
+        }
+        _ => "another kind of value",
+    };
+    words.to_string()
 }
 
 fn or_file(path: &str) -> &str {

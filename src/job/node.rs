@@ -1,121 +1,205 @@
-//! The JSON Schema as the check walks it: only the words that it looks at, read straight from the text.
+//! The JSON Schema as the check walks it: the text itself, with the place of every value laid out while the program is
+//! compiled. Reading it at every start would take longer than checking a job.
 
 use std::borrow::Cow;
-use std::fmt;
-use std::marker::PhantomData;
-use std::sync::OnceLock;
-
-use serde::Deserialize;
-use serde::de::value::MapAccessDeserializer;
-use serde::de::{Deserializer, MapAccess, SeqAccess, Visitor};
-use serde_json::value::RawValue;
-
-/// What may stand at one place of a document.
-#[derive(Debug, Default, Deserialize)]
-#[serde(default)]
-pub(super) struct Node {
-    /// Kinds of value, `null` left out; empty where `any_of`, `one_of` or a reference says it.
-    #[serde(rename = "type")]
-    pub kinds: Kinds,
-    #[serde(rename = "$ref")]
-    reference: &'static str,
-    #[serde(rename = "anyOf")]
-    pub any_of: Vec<Node>,
-    #[serde(rename = "oneOf")]
-    pub one_of: Vec<Node>,
-    /// Keys in the order of the file.
-    pub properties: Keyed<Node>,
-    pub required: Vec<&'static str>,
-    /// What stands under any key.
-    #[serde(rename = "additionalProperties")]
-    pub any_key: AnyKey,
-    pub items: Option<Box<Node>>,
-    #[serde(rename = "minItems")]
-    pub size: Option<u64>,
-    #[serde(rename = "enum")]
-    pub words: Vec<&'static str>,
-    /// The one word; empty when there is none.
-    #[serde(rename = "const")]
-    pub word: &'static str,
-    pub format: &'static str,
-    #[serde(borrow)]
-    pub description: Cow<'static, str>,
-    /// What references name; at the root only.
-    #[serde(rename = "$defs")]
-    defs: Keyed<Definition>,
-}
-
-/// A description that is read when something refers to it first: few jobs have all sections.
-#[derive(Debug, Deserialize)]
-#[serde(transparent)]
-struct Definition {
-    #[serde(borrow)]
-    text: &'static RawValue,
-    #[serde(skip)]
-    node: OnceLock<Box<Node>>,
-}
-
-impl Definition {
-    fn node(&self) -> &Node {
-        self.node.get_or_init(|| serde_json::from_str(self.text.get()).unwrap_or_default())
-    }
-}
-
-impl Node {
-    /// `{"type": "null"}` of a key that may be left out.
-    pub fn is_null(&self) -> bool {
-        self.kinds == Kinds(0) && self.reference.is_empty() && !self.is_choice() && self.properties.is_empty()
-    }
-
-    /// One of several descriptions.
-    pub fn is_choice(&self) -> bool {
-        !self.any_of.is_empty() || !self.one_of.is_empty()
-    }
-}
 
 /// A whole schema.
 #[derive(Debug)]
-pub(super) struct Schema(Node);
-
-impl Schema {
-    fn read(text: &'static str) -> Schema {
-        // A text that is no schema would refuse every job; the test that holds it to the structs fails first.
-        Schema(serde_json::from_str(text).unwrap_or_default())
-    }
-
-    pub fn root(&self) -> &Node {
-        &self.0
-    }
-
-    /// The node itself, or the one that it refers to.
-    pub fn target<'a>(&'a self, node: &'a Node) -> &'a Node {
-        let mut node = node;
-        for _ in 0..8 {
-            match node.reference.strip_prefix("#/$defs/") {
-                Some(name) => node = self.0.defs.get(name).map_or(node, Definition::node),
-                None => break,
-            }
-        }
-        node
-    }
+pub(super) struct Schema {
+    text: &'static str,
+    spans: &'static [Span],
 }
 
-/// The schema of job files.
-pub(super) fn job() -> &'static Schema {
-    static SCHEMA: OnceLock<Schema> = OnceLock::new();
-    SCHEMA.get_or_init(|| Schema::read(JOB))
-}
-
-/// The schema of parts files.
-pub(super) fn parts() -> &'static Schema {
-    static SCHEMA: OnceLock<Schema> = OnceLock::new();
-    SCHEMA.get_or_init(|| Schema::read(PARTS))
+/// One value of the text.
+#[derive(Debug, Clone, Copy)]
+struct Span {
+    /// First byte.
+    from: u32,
+    /// Behind the last byte.
+    to: u32,
+    /// The value after this one and all that lies in it; keys count as values.
+    next: u32,
 }
 
 /// The files of `configs/` are part of the program; a test holds them against what structs and rules make.
 pub(super) const JOB: &str = include_str!("../../configs/job.schema.json");
 /// As [`JOB`].
 pub(super) const PARTS: &str = include_str!("../../configs/parts.schema.json");
+
+/// The schema of job files.
+pub(super) fn job() -> &'static Schema {
+    static SPANS: [Span; values(JOB)] = lay(JOB);
+    static SCHEMA: Schema = Schema { text: JOB, spans: &SPANS };
+    &SCHEMA
+}
+
+/// The schema of parts files.
+pub(super) fn parts() -> &'static Schema {
+    static SPANS: [Span; values(PARTS)] = lay(PARTS);
+    static SCHEMA: Schema = Schema { text: PARTS, spans: &SPANS };
+    &SCHEMA
+}
+
+/// What may stand at one place of a document.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Node {
+    schema: &'static Schema,
+    at: usize,
+}
+
+impl Schema {
+    pub fn root(&'static self) -> Node {
+        Node { schema: self, at: 0 }
+    }
+}
+
+impl Node {
+    fn raw(self) -> &'static str {
+        let Span { from, to, .. } = self.schema.spans[self.at];
+        &self.schema.text[from as usize..to as usize]
+    }
+
+    fn begins_with(self, byte: u8) -> bool {
+        self.schema.text.as_bytes()[self.schema.spans[self.at].from as usize] == byte
+    }
+
+    /// What stands between the quotes of a text; no word of the schema but a description has an escape.
+    fn word_of(self) -> &'static str {
+        let raw = self.raw();
+        if self.begins_with(b'"') { &raw[1..raw.len() - 1] } else { raw }
+    }
+
+    /// True for the text of a word: what [`Node::word_of`] would say, without the text itself.
+    fn says(self, word: &str) -> bool {
+        let Span { from, to, .. } = self.schema.spans[self.at];
+        let (from, to) = (from as usize + 1, to as usize - 1);
+        to - from == word.len() && &self.schema.text.as_bytes()[from..to] == word.as_bytes()
+    }
+
+    /// What follows one another in an object or list.
+    fn inside(self) -> impl Iterator<Item = Node> + Clone {
+        let Node { schema, at } = self;
+        let end = if self.begins_with(b'{') || self.begins_with(b'[') { schema.spans[at].next as usize } else { at };
+        let mut i = at + 1;
+        std::iter::from_fn({
+            move || {
+                let at = i;
+                (at < end).then(|| {
+                    i = schema.spans[at].next as usize;
+                    Node { schema, at }
+                })
+            }
+        })
+    }
+
+    /// Keys of an object and what stands under them, in the order of the text.
+    fn pairs(self) -> impl Iterator<Item = (Node, Node)> + Clone {
+        let mut inside = self.inside();
+        std::iter::from_fn(move || Some((inside.next()?, inside.next()?)))
+    }
+
+    /// As [`Node::pairs`], with the words of the keys.
+    fn entries(self) -> impl Iterator<Item = (&'static str, Node)> + Clone {
+        self.pairs().map(|(key, node)| (key.word_of(), node))
+    }
+
+    fn get(self, key: &str) -> Option<Node> {
+        self.pairs().find(|(k, _)| k.says(key)).map(|(_, node)| node)
+    }
+
+    fn list(self, key: &str) -> impl Iterator<Item = Node> + Clone {
+        self.get(key).into_iter().flat_map(Node::inside)
+    }
+
+    /// The node itself, or the one that it refers to.
+    pub fn target(self) -> Node {
+        let mut node = self;
+        for _ in 0..8 {
+            let Some(name) = node.reference().and_then(|r| r.strip_prefix("#/$defs/")) else { break };
+            node = self.schema.root().get("$defs").and_then(|all| all.get(name)).unwrap_or(node);
+        }
+        node
+    }
+
+    fn reference(self) -> Option<&'static str> {
+        self.get("$ref").map(Node::word_of)
+    }
+
+    /// Kinds of value, `null` left out; empty where a choice or a reference says it.
+    pub fn kinds(self) -> Kinds {
+        let Some(kinds) = self.get("type") else { return Kinds::default() };
+        let one = if kinds.begins_with(b'"') { Kinds::of(kinds.word_of()) } else { 0 };
+        Kinds(kinds.inside().fold(one, |all, kind| all | Kinds::of(kind.word_of())))
+    }
+
+    pub fn any_of(self) -> impl Iterator<Item = Node> + Clone {
+        self.list("anyOf")
+    }
+
+    pub fn one_of(self) -> impl Iterator<Item = Node> + Clone {
+        self.list("oneOf")
+    }
+
+    /// `{"type": "null"}` of a key that may be left out.
+    pub fn is_null(self) -> bool {
+        self.kinds() == Kinds(0) && self.reference().is_none() && !self.is_choice() && self.get("properties").is_none()
+    }
+
+    /// One of several descriptions.
+    pub fn is_choice(self) -> bool {
+        self.pairs().any(|(key, _)| key.says("anyOf") || key.says("oneOf"))
+    }
+
+    /// Keys in the order of the text.
+    pub fn properties(self) -> impl Iterator<Item = (&'static str, Node)> + Clone {
+        self.get("properties").into_iter().flat_map(Node::entries)
+    }
+
+    pub fn property(self, key: &str) -> Option<Node> {
+        self.get("properties")?.get(key)
+    }
+
+    pub fn required(self) -> impl Iterator<Item = &'static str> {
+        self.list("required").map(Node::word_of)
+    }
+
+    /// What stands under any key.
+    pub fn any_key(self) -> Option<Node> {
+        self.get("additionalProperties").filter(|node| node.begins_with(b'{'))
+    }
+
+    pub fn items(self) -> Option<Node> {
+        self.get("items")
+    }
+
+    /// Number of items of a list.
+    pub fn size(self) -> Option<u64> {
+        self.get("minItems")?.raw().parse().ok()
+    }
+
+    /// The words that a text may be.
+    pub fn words(self) -> impl Iterator<Item = &'static str> + Clone {
+        self.list("enum").map(Node::word_of)
+    }
+
+    /// The one word that a text may be.
+    pub fn word(self) -> Option<&'static str> {
+        self.get("const").map(Node::word_of)
+    }
+
+    /// True for a number from 0 without decimals.
+    pub fn is_count(self) -> bool {
+        self.get("format").is_some_and(|format| format.word_of().starts_with("uint"))
+    }
+
+    pub fn description(self) -> Cow<'static, str> {
+        let Some(node) = self.get("description") else { return Cow::default() };
+        match node.raw().contains('\\') {
+            true => Cow::Owned(serde_json::from_str(node.raw()).unwrap_or_default()),
+            false => Cow::Borrowed(node.word_of()),
+        }
+    }
+}
 
 /// Kinds of value as a set.
 #[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
@@ -151,104 +235,102 @@ impl Kinds {
     }
 }
 
-impl<'de> Deserialize<'de> for Kinds {
-    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Kinds, D::Error> {
-        struct Words;
-        impl<'de> Visitor<'de> for Words {
-            type Value = Kinds;
+/// Number of values of a JSON text, keys counted.
+const fn values(text: &str) -> usize {
+    let (text, mut i, mut count) = (text.as_bytes(), 0, 0);
+    while i < text.len() {
+        match text[i] {
+            b' ' | b'\n' | b'\r' | b',' | b':' | b'}' | b']' => i += 1,
+            b'{' | b'[' => (i, count) = (i + 1, count + 1),
+            _ => (i, count) = (end_of(text, i), count + 1),
+        }
+    }
+    count
+}
 
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a kind of value or a list of them")
+/// Where the text, number or word that begins at a byte ends.
+const fn end_of(text: &[u8], from: usize) -> usize {
+    let mut i = from + 1;
+    if text[from] == b'"' {
+        while text[i] != b'"' {
+            i += if text[i] == b'\\' { 2 } else { 1 };
+        }
+        return i + 1;
+    }
+    while !matches!(text[i], b' ' | b'\n' | b'\r' | b',' | b'}' | b']') {
+        i += 1;
+    }
+    i
+}
+
+/// The places of all values of a JSON text.
+const fn lay<const N: usize>(text: &str) -> [Span; N] {
+    let text = text.as_bytes();
+    let mut spans = [Span { from: 0, to: 0, next: 0 }; N];
+    let (mut open, mut depth) = ([0; 64], 0);
+    let (mut i, mut n) = (0, 0);
+    while i < text.len() {
+        match text[i] {
+            b' ' | b'\n' | b'\r' | b',' | b':' => i += 1,
+            b'}' | b']' => {
+                i += 1;
+                depth -= 1;
+                let begun = open[depth];
+                spans[begun] = Span { to: i as u32, next: n as u32, ..spans[begun] };
             }
-
-            fn visit_str<E>(self, word: &str) -> Result<Kinds, E> {
-                Ok(Kinds(Kinds::of(word)))
-            }
-
-            fn visit_seq<A: SeqAccess<'de>>(self, mut words: A) -> Result<Kinds, A::Error> {
-                let mut all = 0;
-                while let Some(word) = words.next_element::<&str>()? {
-                    all |= Kinds::of(word);
+            begin => {
+                let inner = matches!(begin, b'{' | b'[');
+                let to = if inner { i + 1 } else { end_of(text, i) };
+                spans[n] = Span { from: i as u32, to: to as u32, next: n as u32 + 1 };
+                if inner {
+                    open[depth] = n;
+                    depth += 1;
                 }
-                Ok(Kinds(all))
+                (i, n) = (to, n + 1);
             }
         }
-        from.deserialize_any(Words)
     }
+    spans
 }
 
-/// `additionalProperties`: a description, or whether there may be any.
-#[derive(Debug, Default)]
-pub(super) struct AnyKey(pub Option<Box<Node>>);
+#[cfg(test)]
+mod tests {
+    use serde_json::Value;
 
-impl Deserialize<'static> for AnyKey {
-    fn deserialize<D: Deserializer<'static>>(from: D) -> Result<AnyKey, D::Error> {
-        struct Described;
-        impl Visitor<'static> for Described {
-            type Value = AnyKey;
+    use super::*;
 
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a description, true or false")
-            }
+    /// The value of a node by the places that were laid out.
+    fn value(node: Node) -> Value {
+        match node.raw().as_bytes()[0] {
+            b'{' => Value::Object(node.entries().map(|(key, node)| (key.to_string(), value(node))).collect()),
+            b'[' => Value::Array(node.inside().map(value).collect()),
+            _ => serde_json::from_str(node.raw()).unwrap(),
+        }
+    }
 
-            fn visit_bool<E>(self, _: bool) -> Result<AnyKey, E> {
-                Ok(AnyKey(None))
-            }
+    fn escapes(node: Node) -> usize {
+        let own = usize::from(!node.raw().starts_with(['{', '[']) && node.raw().contains('\\'));
+        own + node.inside().map(escapes).sum::<usize>()
+    }
 
-            fn visit_map<A: MapAccess<'static>>(self, map: A) -> Result<AnyKey, A::Error> {
-                Node::deserialize(MapAccessDeserializer::new(map)).map(|node| AnyKey(Some(Box::new(node))))
+    fn escaped_descriptions(node: Node) -> usize {
+        let own = node.get("description").is_some_and(|d| d.raw().starts_with('"') && d.raw().contains('\\'));
+        usize::from(own) + node.inside().map(escaped_descriptions).sum::<usize>()
+    }
+
+    #[test]
+    fn every_value_is_where_it_was_laid() {
+        for (schema, text) in [(job(), JOB), (parts(), PARTS)] {
+            let read: Value = serde_json::from_str(text).unwrap();
+            assert_eq!(value(schema.root()), read);
+            assert_eq!(schema.spans[0].next as usize, schema.spans.len());
+            assert_eq!(escapes(schema.root()), escaped_descriptions(schema.root()), "only descriptions have escapes");
+            let names: Vec<&str> = read["properties"].as_object().unwrap().keys().map(String::as_str).collect();
+            assert_eq!(schema.root().properties().map(|(key, _)| key).collect::<Vec<_>>(), names);
+            for name in names {
+                let told = read["properties"][name]["description"].as_str().unwrap_or("");
+                assert_eq!(schema.root().property(name).unwrap().description(), told);
             }
         }
-        from.deserialize_any(Described)
-    }
-}
-
-/// Entries in the order of the text; there are never many.
-#[derive(Debug)]
-pub(super) struct Keyed<T>(Vec<(&'static str, T)>);
-
-impl<T> Default for Keyed<T> {
-    fn default() -> Self {
-        Keyed(Vec::new())
-    }
-}
-
-impl<T> Keyed<T> {
-    pub fn get(&self, key: &str) -> Option<&T> {
-        self.0.iter().find(|(k, _)| *k == key).map(|(_, value)| value)
-    }
-
-    pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
-    }
-
-    pub fn keys(&self) -> impl Iterator<Item = &'static str> {
-        self.0.iter().map(|(key, _)| *key)
-    }
-
-    pub fn iter(&self) -> impl Iterator<Item = &(&'static str, T)> {
-        self.0.iter()
-    }
-}
-
-impl<T: Deserialize<'static>> Deserialize<'static> for Keyed<T> {
-    fn deserialize<D: Deserializer<'static>>(from: D) -> Result<Self, D::Error> {
-        struct Entries<T>(PhantomData<T>);
-        impl<T: Deserialize<'static>> Visitor<'static> for Entries<T> {
-            type Value = Keyed<T>;
-
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("keys and what stands under them")
-            }
-
-            fn visit_map<A: MapAccess<'static>>(self, mut map: A) -> Result<Keyed<T>, A::Error> {
-                let mut all = Vec::with_capacity(16);
-                while let Some(entry) = map.next_entry()? {
-                    all.push(entry);
-                }
-                Ok(Keyed(all))
-            }
-        }
-        from.deserialize_map(Entries(PhantomData))
     }
 }
