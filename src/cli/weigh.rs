@@ -213,7 +213,7 @@ impl Weighed {
     ) -> Result<(), Box<dyn std::error::Error>> {
         let mut files = Bundle::new(out)?;
         let (site, study) = (&self.placed.place.name, &self.study);
-        let mut put = |name: &str, table: Table| files.put(name, &csv_bytes(&table, true, &out.join(name))?);
+        let mut put = |name: &str, table: Table| files.put(name, &csv_bytes(&table, true));
         put("months.csv", tables::months(site, study))?;
         put("years.csv", tables::years(site, study))?;
         put("account.csv", tables::account(site, study))?;

@@ -287,7 +287,7 @@ pub(super) fn join(folder: &Path, manifest: &Manifest) -> Result<Joined, FleetEr
         let table = match &mut csv {
             Some(csv) => {
                 let table = read_parquet(&path)?;
-                csv.write(&csv_bytes(&table, part == 0, &path)?)?;
+                csv.write(&csv_bytes(&table, part == 0))?;
                 table
             }
             None => read_parquet_columns(&path, &needed)?,

@@ -49,13 +49,14 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), TableError> {
 struct Staged {
     path: PathBuf,
     part: PathBuf,
+    shown: bool,
 }
 
 impl Staged {
     fn write(path: PathBuf, bytes: &[u8], flush: bool) -> Result<Staged, TableError> {
         let mut name = path.file_name().unwrap_or_default().to_os_string();
         name.push(format!(".{}.part", std::process::id()));
-        let staged = Staged { part: path.with_file_name(name), path };
+        let staged = Staged { part: path.with_file_name(name), path, shown: false };
         let written = std::fs::File::create(&staged.part).and_then(|mut file| {
             file.write_all(bytes)?;
             if flush { file.sync_data() } else { Ok(()) }
@@ -64,15 +65,19 @@ impl Staged {
         Ok(staged)
     }
 
-    fn show(self) -> Result<(), TableError> {
-        std::fs::rename(&self.part, &self.path).map_err(|source| TableError::Write { path: self.path.clone(), source })
+    fn show(mut self) -> Result<(), TableError> {
+        std::fs::rename(&self.part, &self.path)
+            .map_err(|source| TableError::Write { path: self.path.clone(), source })?;
+        self.shown = true;
+        Ok(())
     }
 }
 
 impl Drop for Staged {
     fn drop(&mut self) {
-        // Gone already when it was shown.
-        let _ = std::fs::remove_file(&self.part);
+        if !self.shown {
+            let _ = std::fs::remove_file(&self.part);
+        }
     }
 }
 
@@ -117,36 +122,54 @@ impl Bundle {
 /// Writes a table as CSV, whole or not at all.
 ///
 /// # Errors
-/// [`TableError`] when the table cannot be encoded or the file cannot be written.
+/// [`TableError`] when the file cannot be written.
 pub fn write_csv(table: &Table, path: &Path) -> Result<(), TableError> {
-    write_whole(path, &csv_bytes(table, true, path)?)
+    write_whole(path, &csv_bytes(table, true))
 }
 
 /// The table as CSV, with or without the line of names; numbers by the shortest digits that give them back.
 ///
 /// The table library writes the same cells, but fills tables of some megabytes before its first line.
-///
-/// # Errors
-/// [`TableError::Encode`] when the table cannot be encoded; `path` stands in the message.
-pub fn csv_bytes(table: &Table, header: bool, path: &Path) -> Result<Vec<u8>, TableError> {
-    let fail = |e: csv::Error| TableError::Encode { path: path.to_path_buf(), reason: e.to_string() };
-    let mut writer = csv::Writer::from_writer(Vec::new());
+pub fn csv_bytes(table: &Table, header: bool) -> Vec<u8> {
+    let columns = table.columns();
+    let mut out = Vec::with_capacity(12 * columns.len() * (table.rows() + 1));
+    let end_row = |out: &mut Vec<u8>| {
+        out.pop();
+        out.push(b'\n');
+    };
     if header {
-        writer.write_record(table.columns().iter().map(|(name, _)| name)).map_err(fail)?;
+        columns.iter().for_each(|(name, _)| push_text(&mut out, name, columns.len()));
+        end_row(&mut out);
     }
     let mut digits = zmij::Buffer::new();
     for row in 0..table.rows() {
-        for (_, column) in table.columns() {
+        for (_, column) in columns {
             match column {
-                Column::Text(x) => writer.write_field(&x[row]),
-                Column::Whole(x) => writer.write_field(x[row].to_string()),
-                Column::Number(x) => writer.write_field(digits.format(x[row])),
+                Column::Text(x) => push_text(&mut out, &x[row], columns.len()),
+                Column::Whole(x) => push_plain(&mut out, &x[row].to_string()),
+                Column::Number(x) => push_plain(&mut out, digits.format(x[row])),
             }
-            .map_err(fail)?;
         }
-        writer.write_record(None::<&[u8]>).map_err(fail)?;
+        end_row(&mut out);
     }
-    writer.into_inner().map_err(|e| TableError::Encode { path: path.to_path_buf(), reason: e.to_string() })
+    out
+}
+
+/// A cell and a comma.
+fn push_plain(out: &mut Vec<u8>, cell: &str) {
+    out.extend_from_slice(cell.as_bytes());
+    out.push(b',');
+}
+
+/// As [`push_plain`], in quotes where there must be some: a row of one empty cell would be an empty line.
+fn push_text(out: &mut Vec<u8>, cell: &str, columns: usize) {
+    let alone = cell.is_empty() && columns == 1;
+    if !alone && !cell.contains([',', '"', '\r', '\n']) {
+        return push_plain(out, cell);
+    }
+    out.push(b'"');
+    out.extend_from_slice(cell.replace('"', "\"\"").as_bytes());
+    out.extend_from_slice(b"\",");
 }
 
 #[cfg(test)]
@@ -199,13 +222,30 @@ mod tests {
     #[test]
     fn csv_keeps_every_digit_and_every_word() {
         let table = sample();
-        let bytes = csv_bytes(&table, true, Path::new("t.csv")).unwrap();
+        let bytes = csv_bytes(&table, true);
         let mut reader = csv::Reader::from_reader(bytes.as_slice());
         assert_eq!(reader.headers().unwrap(), vec!["option", "month", "e_ac_kwh"]);
         let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
         assert_eq!((&rows[1][0], &rows[1][1]), ("B, \"x\"", "-2"));
         assert_eq!(rows[1][2].parse::<f64>().unwrap(), 1_234.567_890_123_4);
-        let headless = csv_bytes(&table, false, Path::new("t.csv")).unwrap();
+        let headless = csv_bytes(&table, false);
         assert!(bytes.ends_with(&headless) && headless.starts_with(b"A,1,0.1\n"));
+    }
+
+    #[test]
+    fn csv_quotes_as_the_csv_crate_does() {
+        let words =
+            ["", " ", "a", "a,b", "\"", "a \"b\" c", "\n", "a\r\nb", "#", "\u{e4}\t;", ",\"\"\n"].map(String::from);
+        let alone = Table::new().text("x", words.to_vec());
+        let beside = alone.clone().text("y, z", words.iter().rev().cloned().collect());
+        for table in [alone, beside] {
+            let mut writer = csv::Writer::from_writer(Vec::new());
+            writer.write_record(table.columns().iter().map(|(name, _)| name)).unwrap();
+            for row in 0..table.rows() {
+                let cells = table.columns().iter().map(|(name, _)| &table.words(name).unwrap()[row]);
+                writer.write_record(cells).unwrap();
+            }
+            assert_eq!(csv_bytes(&table, true), writer.into_inner().unwrap());
+        }
     }
 }
