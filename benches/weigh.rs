@@ -77,6 +77,7 @@ fn whole_weigh(bencher: divan::Bencher, draws: u32) {
             years: &years,
             hours: &hours,
             study: Some(&study),
+            inputs: &job.ledger(),
             command: "bench",
         };
         report::page(&Proposal::of(&source)).unwrap().len()

@@ -11,6 +11,7 @@ mod diff;
 mod fleet;
 mod gather;
 mod inspect;
+mod json;
 mod meter;
 mod sky;
 mod start;

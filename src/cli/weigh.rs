@@ -6,9 +6,10 @@ use argh::FromArgs;
 use rayon::prelude::*;
 use serde_json::json;
 
+use super::json::pretty;
 use super::{CliResult, Outcome, print, say, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
-use crate::job::{self, FileDigest, Job, JobRecord, Placed};
+use crate::job::{self, FileDigest, Job, JobRecord, LedgerLine, Placed};
 use crate::report::progress::Progress;
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page, tables};
@@ -104,7 +105,7 @@ pub struct Weighed {
 impl Weighed {
     /// Reads the weather and runs all options.
     pub fn of(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
-        let (read, inputs) = beside(|| weather_and_years(&job), || inputs_of(&job));
+        let (read, inputs) = beside(|| weather_and_years(&job), || job.inputs());
         let (weather, several) = read?;
         Weighed::with_inputs(job, weather, &several, inputs)
     }
@@ -115,7 +116,7 @@ impl Weighed {
         weather: WeatherYear,
         several: &[WeatherYear],
     ) -> Result<Weighed, Box<dyn std::error::Error>> {
-        let inputs = inputs_of(&job);
+        let inputs = job.inputs();
         Weighed::with_inputs(job, weather, several, inputs)
     }
 
@@ -147,21 +148,22 @@ impl Weighed {
 
     /// Reads the weather and runs all options, without reasons, doubt and hours.
     pub fn yields(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
-        let (read, mut inputs) = beside(|| weather_and_years(&job), || inputs_of(&job));
-        let (weather, _) = read?;
+        // One thing after the other: a thread would take longer to start than to make the record or the note.
+        let (weather, _) = weather_and_years(&job)?;
+        let mut inputs = job.inputs();
         add_weather_file(&mut inputs, &weather);
         let placed = job.settle(&weather)?;
         let mut plan = Plan::of(&job, &weather)?;
-        let (study, note) =
-            beside(|| weigh::yields(&job, &weather, &plan), || sky::shift::label_note(&weather, &plan.site.sun));
-        let study = study?;
-        plan.notes.extend(note);
+        let study = weigh::yields(&job, &weather, &plan)?;
+        plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
         let years = study.options.iter().map(|o| o.year.clone()).collect();
         Ok(Weighed { job, weather, placed, plan, years, study, hours: Vec::new(), inputs })
     }
 
     /// What the console and the report print.
     pub fn proposal(&self, command: &str) -> Proposal {
+        // Only a page lists the inputs, and the quick answer has none.
+        let inputs: &[LedgerLine] = if self.hours.is_empty() { &[] } else { &self.inputs.inputs };
         let mut proposal = Proposal::of(&report::Source {
             job: &self.job,
             weather: &self.weather,
@@ -169,6 +171,7 @@ impl Weighed {
             years: &self.years,
             hours: &self.hours,
             study: Some(&self.study),
+            inputs,
             command,
         });
         for note in &self.placed.notes {
@@ -242,12 +245,6 @@ fn add_weather_file(inputs: &mut JobRecord, weather: &WeatherYear) {
     let Provenance { file, sha256, .. } = &weather.provenance;
     inputs.files.retain(|f| f.file != *file);
     inputs.files.push(FileDigest { file: file.clone(), sha256: sha256.clone() });
-}
-
-/// The record of a job; the words of the answer are made ready on the way.
-fn inputs_of(job: &Job) -> JobRecord {
-    Words::english();
-    job.inputs()
 }
 
 /// The checked weather year of a job, text or Parquet; of a file with several years, a typical year made from them.
@@ -351,10 +348,6 @@ pub fn run(args: WeighArgs) -> CliResult {
     // The process ends: to give all this back piece by piece would serve nobody.
     std::mem::forget((weighed, proposal, page));
     Ok(Outcome::Done)
-}
-
-fn pretty(record: &impl serde::Serialize) -> Result<String, serde_json::Error> {
-    serde_json::to_string_pretty(record).map(|text| text + "\n")
 }
 
 /// A bar that grows with the runs that are found to lie ahead.

@@ -4,7 +4,7 @@ use serde_json::Value;
 
 use super::view::*;
 use crate::energy::{HourColumns, OptionYear, Plan, Scratch, run};
-use crate::job::Job;
+use crate::job::{self, Job};
 use crate::plane::ObstacleSpec;
 use crate::plant::{StringBasis, StringCheck};
 use crate::roof::{RoofMap, UNSHADED_LOSS};
@@ -27,6 +27,8 @@ pub struct Source<'a> {
     pub hours: &'a [HourColumns],
     /// Gap, doubt, money, claims; `None` leaves their sections out.
     pub study: Option<&'a Study>,
+    /// Every input with its source, as [`Job::ledger`] has them; may be empty, and then their list is left out.
+    pub inputs: &'a [job::LedgerLine],
     /// The command that makes the report again.
     pub command: &'a str,
 }
@@ -67,7 +69,7 @@ impl Proposal {
                 .collect(),
             money: s.study.map(money).unwrap_or_default(),
             claims: s.study.map(claims).unwrap_or_default(),
-            ledger: ledger(s.job),
+            ledger: s.inputs.iter().map(ledger_line).collect(),
             files: files(s),
             notes: notes(s),
             command: s.command.to_string(),
@@ -115,9 +117,13 @@ fn sky(s: &Source) -> SkyView {
     for d in 0..s.weather.days.len() {
         let (m, day) = (s.weather.month_of_day(d), d * per_day..(d + 1) * per_day);
         steps[m] += per_day as f64;
-        for (sum, column) in sums.iter_mut().zip([&s.weather.ghi, &s.weather.dhi, &s.weather.t_amb]) {
-            sum[m] = column[day.clone()].iter().fold(sum[m], |sum, x| sum + x);
+        // Side by side: each sum has to wait for its last addition.
+        let [ghi, dhi, t_amb] = [&s.weather.ghi, &s.weather.dhi, &s.weather.t_amb].map(|x| &x[day.clone()]);
+        let mut of_month = [0, 1, 2].map(|k| sums[k][m]);
+        for ((ghi, dhi), t_amb) in ghi.iter().zip(dhi).zip(t_amb) {
+            of_month = [of_month[0] + ghi, of_month[1] + dhi, of_month[2] + t_amb];
         }
+        (0..3).for_each(|k| sums[k][m] = of_month[k]);
     }
     let energy = |sum: [f64; 12]| whole.then(|| sum.map(|x| x * step_h / 1000.0));
     let mut mean = sums[2];
@@ -407,18 +413,14 @@ fn claims(study: &Study) -> Vec<ClaimView> {
         .collect()
 }
 
-fn ledger(job: &Job) -> Vec<LedgerLine> {
-    let lines = job.ledger();
-    lines
-        .into_iter()
-        .map(|l| LedgerLine {
-            key: l.path,
-            value: value_text(&l.value),
-            unit: l.unit,
-            source: l.source.unwrap_or_default(),
-            given: l.given,
-        })
-        .collect()
+fn ledger_line(l: &job::LedgerLine) -> LedgerLine {
+    LedgerLine {
+        key: l.path.clone(),
+        value: value_text(&l.value),
+        unit: l.unit.clone(),
+        source: l.source.clone().unwrap_or_default(),
+        given: l.given,
+    }
 }
 
 /// A value as people write it: whole numbers without a point, lists with spaces.

@@ -20,7 +20,7 @@ use crate::weigh::YearOfOperation;
 /// let plan = Plan::of(&job, &weather)?;
 /// let years = plan.years();
 /// let (plan, years, job, weather) = (&plan, &years[..], &job, &weather);
-/// let proposal = Proposal::of(&Source { job, weather, plan, years, hours: &[], study: None, command: "" });
+/// let proposal = Proposal::of(&Source { job, weather, plan, years, hours: &[], study: None, inputs: &[], command: "" });
 /// assert_eq!(proposal.options.len(), years.len());
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
