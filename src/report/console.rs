@@ -27,11 +27,15 @@ struct Sheet<'a> {
 impl Sheet<'_> {
     fn row(&mut self, style: Style, label: &str, cells: &[String]) {
         let label = cut(label, self.label - 1);
-        let mut line = format!("{label}{}", " ".repeat(self.label - columns(&label)));
+        let mut line = String::with_capacity(2 * WIDTH);
+        line.push_str(&label);
+        let mut room = self.label - columns(&label);
         for cell in cells {
             let cell = cut(cell, self.cell - 1);
-            line.push_str(&" ".repeat(self.cell - columns(&cell)));
+            room += self.cell - columns(&cell);
+            line.extend(std::iter::repeat_n(' ', room));
             line.push_str(&cell);
+            room = 0;
         }
         let line = line.trim_end();
         let _ = writeln!(self.out, "{style}{line}{style:#}");
@@ -46,14 +50,18 @@ impl Sheet<'_> {
 /// Words broken at spaces into lines of at most `width` columns.
 pub fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
+    // Columns of the last line.
+    let mut used = 0;
     for word in text.split_whitespace() {
         let mut word = cut(word, usize::MAX);
+        let mut wide = columns(&word);
         let last = lines.len() - 1;
-        let free = width.saturating_sub(columns(&lines[last]) + usize::from(!lines[last].is_empty()));
-        if columns(&word) > free && !lines[last].is_empty() {
+        let free = width.saturating_sub(used + usize::from(!lines[last].is_empty()));
+        if wide > free && !lines[last].is_empty() {
             lines.push(String::new());
+            used = 0;
         }
-        while columns(&word) > width {
+        while wide > width {
             let mut head = String::new();
             while let Some(c) = word.chars().next() {
                 if columns(&head) + columns(c.encode_utf8(&mut [0; 4])) > width {
@@ -68,12 +76,15 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
             let last = lines.len() - 1;
             lines[last] = head;
             lines.push(String::new());
+            wide = columns(&word);
         }
         let last = lines.len() - 1;
         if !lines[last].is_empty() {
             lines[last].push(' ');
+            used += 1;
         }
         lines[last].push_str(&word);
+        used += wide;
     }
     lines
 }

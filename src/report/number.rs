@@ -23,6 +23,26 @@ pub fn decimals_for(u: f64) -> i32 {
     (1.0 - u.log10().floor()).clamp(-9.0, 9.0) as i32
 }
 
+/// A number from 0 with so many decimals, as `format!` writes it.
+///
+/// That is by whole numbers where their product with a power of ten cannot be on the other side of a half than the
+/// exact one: its error is below 1e-6 up to 2^30.
+fn fixed(x: f64, decimals: usize) -> String {
+    const TENS: [f64; 4] = [1.0, 10.0, 100.0, 1000.0];
+    let scaled = x * TENS.get(decimals).copied().unwrap_or(f64::INFINITY);
+    let from_half = (scaled - scaled.floor() - 0.5).abs();
+    if !(scaled < (1 << 30) as f64 && from_half > 1e-6) {
+        return format!("{x:.decimals$}");
+    }
+    let whole = (scaled + 0.5).floor() as u32;
+    let mut text = (whole / 10u32.pow(decimals as u32)).to_string();
+    if decimals > 0 {
+        text.push('.');
+    }
+    text.extend((0..decimals as u32).rev().map(|place| char::from(b'0' + (whole / 10u32.pow(place) % 10) as u8)));
+    text
+}
+
 impl NumberStyle {
     /// A number with so many decimals; a negative count rounds to tens, hundreds, ...
     pub fn number(&self, x: f64, decimals: i32) -> String {
@@ -30,10 +50,10 @@ impl NumberStyle {
             return self.none.clone();
         }
         let digits = if decimals >= 0 {
-            format!("{:.*}", decimals.min(12) as usize, x.abs())
+            fixed(x.abs(), decimals.min(12) as usize)
         } else {
             let step = 10f64.powi(-decimals);
-            format!("{:.0}", (x.abs() / step).round() * step)
+            fixed((x.abs() / step).round() * step, 0)
         };
         let (whole, part) = digits.split_once('.').unwrap_or((&digits, ""));
         let zero = digits.bytes().all(|b| matches!(b, b'0' | b'.'));
@@ -110,7 +130,26 @@ mod tests {
         assert_eq!(s.number(1234.0, 0), "1 234");
     }
 
+    #[test]
+    fn whole_numbers_give_the_digits_of_format() {
+        let halves = [0.0, 0.5, 1.5, 2.5, 0.25, 0.75, 0.35, 1.005, 2.675, 1e-7, 0.499_999_9, 0.999_5, 1_073_741_823.5];
+        let near =
+            halves.into_iter().flat_map(|x: f64| [x, x.next_up(), x.next_down().abs(), x + 1e-7, 1e5 * x, 1e12 * x]);
+        for x in near.chain([f64::MAX, f64::MIN_POSITIVE]) {
+            for decimals in 0..6 {
+                assert_eq!(fixed(x, decimals), format!("{x:.decimals$}"));
+            }
+        }
+    }
+
     proptest! {
+        #[test]
+        fn any_number_has_the_digits_of_format(x in 0.0..2e9f64, k in 0..100_000u32, decimals in 0..5usize) {
+            for x in [x, x / 1e6, f64::from(k) / 1000.0, f64::from(k) / 8.0] {
+                prop_assert_eq!(fixed(x, decimals), format!("{x:.decimals$}"));
+            }
+        }
+
         #[test]
         fn never_further_than_half_a_place(x in -1e9..1e9f64, d in -4..6i32) {
             let text = style().number(x, d).replace(' ', "");
