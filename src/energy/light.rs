@@ -1,8 +1,9 @@
 //! Light on the cells of one part of a mounting, kept while options are run that share it.
 
+use std::ops::Range;
 use std::sync::Arc;
 
-use super::chain::{add_scaled, front_light, or, product3};
+use super::chain::{add_scaled, front_light, product3};
 use super::setup::{Common, PartShade, Setup};
 use super::site::SiteLight;
 use crate::maths;
@@ -45,67 +46,89 @@ impl CellLight {
         Shares { s: &self.s, ln_s: &self.ln_s }
     }
 
-    /// Light on part `k` of the mounting.
+    /// Light on part `k` of the mounting, month by month: what stands between the columns stays in the nearest cache.
     fn of(setup: &Setup, k: usize, site: &SiteLight, common: &Common, work: &mut Work) -> CellLight {
         let n = site.len();
-        work.fit(n);
         let plane = &site.planes[setup.mounting.parts[k].0];
         let none = PartShade::default();
         let shade = setup.shade.get(k).unwrap_or(&none);
-        // The skyline is in the plane's columns; shade, dirt, incidence, rear.
-        setup.glass.beam(&plane.light.cos_aoi, &mut work.iam);
-        setup.glass.sky_column(&plane.light.tilt_deg, &mut work.iam_sky);
-        setup.glass.ground_column(&plane.light.tilt_deg, &mut work.iam_ground);
-        front_light(
-            &plane.beam,
-            &plane.sky,
-            &plane.ground,
-            or(&shade.beam_kept, &work.ones),
-            or(&shade.sky_kept, &work.ones),
-            &common.clean_kept,
-            &work.iam,
-            &work.iam_sky,
-            &work.iam_ground,
-            &mut work.shaded,
-            &mut work.clean,
-            &mut work.front,
-        );
-        let column = || vec![0.0; n];
-        let mut light = CellLight { heat: column(), s: column(), ln_s: column(), ..CellLight::default() };
-        add_scaled(&work.front, or(&plane.rear, &work.ones), rear(setup, k, site), &mut light.heat);
-        // Heat comes from all the light; electricity from what the cell's spectral response makes of it.
-        if let Some(factor) = &setup.rear.spectrum {
-            light.coloured.extend_from_slice(&light.heat);
-            maths::multiply(factor, &mut light.coloured);
-        }
-        let (s, ln_s) = (&mut light.s, &mut light.ln_s);
-        shares(if light.coloured.is_empty() { &light.heat } else { &light.coloured }, s, ln_s);
+        let rear = rear(setup, k, site);
+        let spectrum = setup.rear.spectrum.as_ref().map_or(&[][..], |factor| factor.as_slice());
+        let months = site.sun.month_start.windows(2).map(|ends| ends[0]..ends[1]);
+        let longest = months.clone().map(|month| month.len()).max().unwrap_or(0);
+        let tilts = &plane.light.tilt_deg;
+        work.fit(longest, if tilts.len() > 1 { n } else { longest });
+        let Work { ones, iam, iam_sky, iam_ground, shaded, clean, front, product, colour } = work;
+        setup.glass.sky_column(tilts, iam_sky);
+        setup.glass.ground_column(tilts, iam_ground);
+        let column = |len: usize| vec![0.0; len];
+        let mut light = CellLight {
+            heat: column(n),
+            coloured: column(spectrum.len()),
+            s: column(n),
+            ln_s: column(n),
+            sums: LightSums { spectrum: setup.rear.spectrum.as_ref().map(|_| [0.0; 12]), ..LightSums::default() },
+        };
+        for (m, month) in months.enumerate() {
+            let len = month.len();
+            let ones = &ones[..len];
+            let of_tilt = if tilts.len() > 1 { month.clone() } else { 0..len };
+            let (shaded, clean, front) = (&mut shaded[..len], &mut clean[..len], &mut front[..len]);
+            // The skyline is in the plane's columns; shade, dirt, incidence, rear.
+            setup.glass.beam(&plane.light.cos_aoi[month.clone()], &mut iam[..len]);
+            front_light(
+                part(&plane.beam, &month, ones),
+                part(&plane.sky, &month, ones),
+                part(&plane.ground, &month, ones),
+                part(&shade.beam_kept, &month, ones),
+                part(&shade.sky_kept, &month, ones),
+                part(&common.clean_kept, &month, ones),
+                &iam[..len],
+                &iam_sky[of_tilt.clone()],
+                &iam_ground[of_tilt],
+                shaded,
+                clean,
+                front,
+            );
+            let heat = &mut light.heat[month.clone()];
+            add_scaled(front, part(&plane.rear, &month, ones), rear, heat);
+            // Heat comes from all the light; electricity from what the cell's spectral response makes of it.
+            let g_eff: &[f64] = match light.coloured.get_mut(month.clone()) {
+                Some(coloured) if !spectrum.is_empty() => {
+                    coloured.copy_from_slice(heat);
+                    maths::multiply(part(spectrum, &month, ones), coloured);
+                    coloured
+                }
+                _ => heat,
+            };
+            shares(g_eff, &mut light.s[month.clone()], &mut light.ln_s[month.clone()]);
 
-        let (kept, snow) = (shade.power_kept.as_slice(), shade.snow_kept.as_slice());
-        let Work { ones, shaded, clean, front, product, colour, .. } = work;
-        let mut sums = |light: &[f64], kept: &[f64], snow: &[f64]| {
-            if kept.is_empty() && snow.is_empty() {
-                return site.month_sums(light);
+            let (kept, snow) = (&shade.power_kept, &shade.snow_kept);
+            let mut sum = |light: &[f64], kept: &[f64], snow: &[f64]| {
+                if kept.is_empty() && snow.is_empty() {
+                    return maths::sum(light);
+                }
+                product3(light, part(kept, &month, ones), part(snow, &month, ones), &mut product[..len]);
+                maths::sum(&product[..len])
+            };
+            let sums = &mut light.sums;
+            sums.shade[m] = sum(shaded, kept, &[]);
+            if let Some(spectrum_sums) = &mut sums.spectrum {
+                product3(front, part(spectrum, &month, ones), part(kept, &month, ones), &mut colour[..len]);
+                spectrum_sums[m] = sum(&colour[..len], snow, &[]);
             }
-            product3(light, or(kept, ones), or(snow, ones), product);
-            site.month_sums(product)
-        };
-        let shade = sums(shaded, kept, &[]);
-        let spectrum = setup.rear.spectrum.as_ref().map(|factor| {
-            colour.resize(n, 0.0);
-            product3(front, factor, or(kept, ones), colour);
-            sums(colour, snow, &[])
-        });
-        light.sums = LightSums {
-            shade,
-            snow: if snow.is_empty() { shade } else { sums(shaded, kept, snow) },
-            dirt: sums(clean, kept, snow),
-            incidence: sums(front, kept, snow),
-            spectrum,
-            rear: sums(light.g_eff(), kept, snow),
-        };
+            sums.snow[m] = if snow.is_empty() { sums.shade[m] } else { sum(shaded, kept, snow) };
+            sums.dirt[m] = sum(clean, kept, snow);
+            sums.incidence[m] = sum(front, kept, snow);
+            sums.rear[m] = sum(g_eff, kept, snow);
+        }
         light
     }
+}
+
+/// A column's steps of a month; ones for a column that takes nothing.
+fn part<'a>(column: &'a [f64], month: &Range<usize>, ones: &'a [f64]) -> &'a [f64] {
+    if column.is_empty() { ones } else { &column[month.clone()] }
 }
 
 /// Share of the light on the rear of the plane that counts.
@@ -124,7 +147,7 @@ pub(super) fn warm(thermal: &Thermal, site: &SiteLight, heat: &[f64], t_cell: &m
     }
 }
 
-/// Columns in between.
+/// Columns in between, of the longest month.
 #[derive(Debug, Default)]
 pub(super) struct Work {
     ones: Vec<f64>,
@@ -139,19 +162,17 @@ pub(super) struct Work {
 }
 
 impl Work {
-    fn fit(&mut self, n: usize) {
+    /// Room for so many steps, and for so many of the glass by tilt.
+    fn fit(&mut self, n: usize, by_tilt: usize) {
         // Nothing ever writes another value into it.
         self.ones.resize(n, 1.0);
-        for column in [
-            &mut self.iam,
-            &mut self.iam_sky,
-            &mut self.iam_ground,
-            &mut self.shaded,
-            &mut self.clean,
-            &mut self.front,
-            &mut self.product,
-        ] {
+        for column in
+            [&mut self.iam, &mut self.shaded, &mut self.clean, &mut self.front, &mut self.product, &mut self.colour]
+        {
             column.resize(n, 0.0);
+        }
+        for column in [&mut self.iam_sky, &mut self.iam_ground] {
+            column.resize(by_tilt, 0.0);
         }
     }
 }
