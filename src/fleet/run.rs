@@ -1,11 +1,10 @@
 //! The run: parts in order, sites of a part on all threads, writing beside computing.
 
 use std::collections::HashMap;
-use std::ops::{Deref, DerefMut};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::sync::mpsc::sync_channel;
-use std::sync::{Mutex, OnceLock, PoisonError};
+use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 
 use rayon::prelude::*;
 use serde_json::Value;
@@ -91,35 +90,20 @@ pub struct Ran {
 
 /// Working memory that is not in use: one for every thread, kept from site to site and from part to part.
 #[derive(Default)]
-struct Benches(Mutex<Vec<Bench>>);
-
-/// Goes back when it is dropped.
-struct Taken<'a>(&'a Benches, Bench);
+struct Benches(Mutex<Vec<Box<Bench>>>);
 
 impl Benches {
-    fn take(&self) -> Taken<'_> {
-        let free = self.0.lock().unwrap_or_else(PoisonError::into_inner).pop();
-        Taken(self, free.unwrap_or_default())
+    fn free(&self) -> MutexGuard<'_, Vec<Box<Bench>>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
-}
 
-impl Deref for Taken<'_> {
-    type Target = Bench;
-
-    fn deref(&self) -> &Bench {
-        &self.1
-    }
-}
-
-impl DerefMut for Taken<'_> {
-    fn deref_mut(&mut self) -> &mut Bench {
-        &mut self.1
-    }
-}
-
-impl Drop for Taken<'_> {
-    fn drop(&mut self) {
-        self.0.0.lock().unwrap_or_else(PoisonError::into_inner).push(std::mem::take(&mut self.1));
+    /// Work on a bench that nobody else works on meanwhile.
+    fn lend<T>(&self, work: impl FnOnce(&mut Bench) -> T) -> T {
+        let free = self.free().pop();
+        let mut bench = free.unwrap_or_default();
+        let result = work(&mut bench);
+        self.free().push(bench);
+        result
     }
 }
 
@@ -308,7 +292,7 @@ impl Fleet {
             .par_iter()
             .with_max_len(1)
             .map(|row| {
-                let result = self.shared.site(row, &mut self.benches.take());
+                let result = self.benches.lend(|bench| self.shared.site(row, bench));
                 on_site();
                 result
             })

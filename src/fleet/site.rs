@@ -8,6 +8,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, OnceLock};
 use std::time::Instant;
 
+use rayon::prelude::*;
 use serde_json::{Value, json};
 
 use super::overrides::{self, value};
@@ -122,11 +123,13 @@ impl Stages {
 pub(super) struct Bench {
     scratch: Scratch,
     fits: Fits,
+    /// A year that no site needs any more: the room for the next one of scaled light.
+    spare: Option<WeatherYear>,
 }
 
 impl Default for Bench {
     fn default() -> Bench {
-        Bench { scratch: Scratch::brief(), fits: Fits::default() }
+        Bench { scratch: Scratch::brief(), fits: Fits::default(), spare: None }
     }
 }
 
@@ -205,14 +208,23 @@ impl Shared {
     /// Whether more than one site of the whole table asks for a weather file.
     pub fn many_ask_for(&self, path: &Path) -> bool {
         let hash = |path: &Path| BuildHasherDefault::<DefaultHasher>::default().hash_one(path);
-        let shared = self.shared_files.get_or_init(|| {
-            let (mut once, mut more) = (HashSet::new(), HashSet::new());
-            for row in (0..self.sites.parts()).flat_map(|part| self.sites.part(part)) {
-                let file = self.file_of(&row).map(|path| hash(&path));
-                more.extend(file.filter(|file| !once.insert(*file)));
+        let files_of = |part| -> Vec<u64> {
+            let files = self.sites.part(part).into_iter().filter_map(|row| self.file_of(&row));
+            files.map(|path| hash(&path)).collect()
+        };
+        let count = || -> HashSet<u64> {
+            let files: Vec<Vec<u64>> = (0..self.sites.parts()).into_par_iter().map(files_of).collect();
+            let mut once = HashSet::new();
+            files.into_iter().flatten().filter(|file| !once.insert(*file)).collect()
+        };
+        // Counted before the cell is locked: the threads that count may be asked for the same meanwhile.
+        let shared = match self.shared_files.get() {
+            Some(shared) => shared,
+            None => {
+                let counted = count();
+                self.shared_files.get_or_init(|| counted)
             }
-            more
-        });
+        };
         shared.contains(&hash(path))
     }
 
@@ -311,8 +323,14 @@ impl Shared {
         Ok(cells)
     }
 
-    /// Weather for a job that is checked.
-    fn prepared(&self, at: &str, cells: &[String], job: Job) -> Result<Prepared, String> {
+    /// Weather for a job that is checked; `spare`: room for a year.
+    fn prepared(
+        &self,
+        at: &str,
+        cells: &[String],
+        job: Job,
+        spare: &mut Option<WeatherYear>,
+    ) -> Result<Prepared, String> {
         let hints = job.read_hints().map_err(|e| e.to_string())?;
         let (sky, sky_name) = self.weather(at, cells, &hints)?;
         let placed = job.settle(&sky.year).map_err(|e| e.to_string())?;
@@ -320,7 +338,7 @@ impl Shared {
             "" => sky,
             cell => {
                 let factor = light_factor(cell).map_err(|why| format!("{at}: {why}"))?;
-                Stages::time(&self.stages.plan, || Arc::new(scale_light(sky, factor)))
+                Stages::time(&self.stages.plan, || Arc::new(scale_light(sky, factor, spare)))
             }
         };
         Ok(Prepared { job, sky, placed, sky_name })
@@ -358,7 +376,7 @@ impl Shared {
             }
             all
         });
-        let prepared = self.prepared(&at, cells, job)?;
+        let prepared = self.prepared(&at, cells, job, &mut None)?;
         let mut weather = prepared.sky.year.clone();
         // The shared years are read without checksums.
         let path = match self.sky_of(cells)? {
@@ -384,7 +402,7 @@ impl Shared {
         let cells = self.cells_of(row, at)?;
         let name = self.cell(cells, "site");
         let job = Stages::time(&self.stages.job, || self.job(at, cells, false))?;
-        let prepared = self.prepared(at, cells, job)?;
+        let prepared = self.prepared(at, cells, job, &mut bench.spare)?;
         let Prepared { job, sky, placed, sky_name } = prepared;
         let (job, year) = (&job, &sky.year);
         let plan = Stages::time(&self.stages.plan, || Plan::under(job, year, Some(sky.sun()), &mut bench.fits))
@@ -429,6 +447,7 @@ impl Shared {
             let y = &o.brief.year;
             y.e_ac_kwh().is_finite() && y.pr().is_finite() && y.y_f_h().is_finite() && o.brief.lifetime_kwh.is_finite()
         };
+        bench.spare = Arc::into_inner(sky).map(|sky| sky.year).or(bench.spare.take());
         match done.options.iter().find(|o| !finite(o)) {
             Some(o) => Err(format!(
                 "{at}: option {} has no light in its plane all year; expected some. Check tilt, azimuth and weather.",
@@ -447,8 +466,8 @@ fn light_factor(cell: &str) -> Result<f64, String> {
 }
 
 /// All light of a year times a factor, which its notes say.
-fn scale_light(sky: Arc<SkyYear>, factor: f64) -> SkyYear {
-    let mut sky = sky.times(factor);
+fn scale_light(sky: Arc<SkyYear>, factor: f64, spare: &mut Option<WeatherYear>) -> SkyYear {
+    let mut sky = sky.times(factor, spare);
     let text =
         format!("All light of the weather file is taken times {factor}, as light_scale of the table of sites says.");
     sky.year.provenance.notes.push(Note::quiet("fleet.light-scale", text));

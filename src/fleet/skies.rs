@@ -41,10 +41,17 @@ impl SkyYear {
     }
 
     /// All light times a factor; what follows from the year as read stays. No column is copied unless others hold the
-    /// year too.
-    pub fn times(self: Arc<SkyYear>, factor: f64) -> SkyYear {
+    /// year too; then into the columns of `spare`, where there is one.
+    pub fn times(self: Arc<SkyYear>, factor: f64, spare: &mut Option<WeatherYear>) -> SkyYear {
         let follows = self.follow().clone();
-        let mut year = Arc::try_unwrap(self).map_or_else(|shared| shared.year.clone(), |own| own.year);
+        let mut year = match (Arc::try_unwrap(self), spare.take()) {
+            (Ok(own), _) => own.year,
+            (Err(shared), Some(mut room)) => {
+                copy(&shared.year, &mut room);
+                room
+            }
+            (Err(shared), None) => shared.year.clone(),
+        };
         for column in [&mut year.ghi, &mut year.dni, &mut year.dhi] {
             column.iter_mut().for_each(|x| *x *= factor);
         }
@@ -60,6 +67,44 @@ impl SkyYear {
     pub fn label_note(&self) -> Option<&Note> {
         self.follow().1.as_ref()
     }
+}
+
+/// A year into the room of another.
+fn copy(from: &WeatherYear, to: &mut WeatherYear) {
+    let WeatherYear {
+        place,
+        days,
+        steps_per_day,
+        ghi,
+        dni,
+        dhi,
+        t_amb,
+        wind,
+        wind_height_m,
+        albedo,
+        pressure,
+        humidity_pct,
+        precipitable_water_cm,
+        rain_mm,
+        snow_depth_cm,
+        provenance,
+    } = from;
+    to.place.clone_from(place);
+    to.days.clone_from(days);
+    to.steps_per_day = *steps_per_day;
+    to.ghi.clone_from(ghi);
+    to.dni.clone_from(dni);
+    to.dhi.clone_from(dhi);
+    to.t_amb.clone_from(t_amb);
+    to.wind.clone_from(wind);
+    to.wind_height_m = *wind_height_m;
+    to.albedo.clone_from(albedo);
+    to.pressure.clone_from(pressure);
+    to.humidity_pct.clone_from(humidity_pct);
+    to.precipitable_water_cm.clone_from(precipitable_water_cm);
+    to.rain_mm.clone_from(rain_mm);
+    to.snow_depth_cm.clone_from(snow_depth_cm);
+    to.provenance.clone_from(provenance);
 }
 
 /// What one reading gave.
