@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
 use serde::Serialize;
 
 use super::error::FleetError;
@@ -262,6 +263,9 @@ pub fn index_of(folder: &Path) -> Result<Option<(Manifest, Vec<IndexLine>)>, Fle
     Ok(Some((manifest, index)))
 }
 
+/// Parts that are read beside each other.
+const AT_ONCE: usize = 16;
+
 /// The columns that the summary needs.
 const NEEDED: [&str; 7] = ["row", "site", "option", "string_check", "y_f_h", "e_ac_kwh", "gap_kwh"];
 
@@ -277,25 +281,30 @@ pub(super) fn join(folder: &Path, manifest: &Manifest) -> Result<Joined, FleetEr
     let (mut sites_done, mut sites_refused) = (0, 0);
     let mut refusals = HalfFile::new(&folder.join("refused.csv"))?;
     let mut csv = if manifest.csv { Some(HalfFile::new(&folder.join("fleet.csv"))?) } else { None };
-    for part in 0..manifest.parts {
+    let read = |part: usize| -> Result<(Table, String), FleetError> {
         manifest.check(folder, part).map_err(|found| FleetError::Parts {
             path: folder.to_path_buf(),
             found,
             mend: "Delete the two files and run again with --resume.".to_string(),
         })?;
         let path = rows_file(folder, part);
-        let table = match &mut csv {
-            Some(csv) => {
-                let table = read_parquet(&path)?;
-                csv.write(&csv_bytes(&table, part == 0))?;
-                table
-            }
-            None => read_parquet_columns(&path, &needed)?,
-        };
-        let mut lines = all.add(&table, &manifest.groups);
-        sites_done += lines.len();
+        let table = if manifest.csv { read_parquet(&path)? } else { read_parquet_columns(&path, &needed)? };
         let path = refused_file(folder, part);
         let text = read_text(&path).map_err(|e| FleetError::unreadable(&path, &e, "refusals"))?;
+        Ok((table, text))
+    };
+    // A few on all threads, then those one after the other: never all parts of a large fleet at once.
+    let parts = (0..manifest.parts).step_by(AT_ONCE).flat_map(|first| {
+        let some: Vec<usize> = (first..manifest.parts.min(first + AT_ONCE)).collect();
+        some.into_par_iter().with_max_len(1).map(|part| (part, read(part))).collect::<Vec<_>>()
+    });
+    for (part, read) in parts {
+        let (table, text) = read?;
+        if let Some(csv) = &mut csv {
+            csv.write(&csv_bytes(&table, part == 0))?;
+        }
+        let mut lines = all.add(&table, &manifest.groups);
+        sites_done += lines.len();
         refusals
             .write(if part == 0 { &text } else { text.split_once('\n').map_or("", |(_, rest)| rest) }.as_bytes())?;
         for record in csv::Reader::from_reader(text.as_bytes()).records().flatten() {
