@@ -17,11 +17,14 @@ pub struct GroupCurve {
     a: f64,
     r: f64,
     diode: f64,
-    /// The currents at which a maximum is looked for, over the light current.
-    tried: [f64; 7],
+    /// The currents at which a maximum is looked for, over the light current; the last stands twice.
+    tried: [f64; TRIED],
     /// Logarithm of what each of them leaves of the light current.
-    log_left: [f64; 7],
+    log_left: [f64; TRIED],
 }
+
+/// A vector's worth.
+const TRIED: usize = 8;
 
 /// Forward drop of a conducting bypass diode, V. Typical Schottky diode at 10 A (from memory).
 pub const DIODE_DROP_V: f64 = 0.5;
@@ -46,17 +49,23 @@ impl GroupCurve {
             r = 0.0;
         }
         let diode = ratio(DIODE_DROP_V * f64::from(groups) / v_mp, 0.0, 0.2, 0.05);
-        let left = [2.2, 1.5, 1.0, 0.65, 0.4, 0.2, 0.06].map(|x| x * (1.0 - i_mp));
+        let left = [2.2, 1.5, 1.0, 0.65, 0.4, 0.2, 0.06, 0.06].map(|x| x * (1.0 - i_mp));
         GroupCurve { v_oc, a, r, diode, tried: left.map(|x| 1.0 - x), log_left: left.map(crate::maths::ln) }
     }
 
     /// Voltage of a group over V_mp of a group.
-    #[inline]
+    #[inline(always)]
     pub fn voltage(&self, i: f64, g: f64) -> f64 {
-        if i >= g {
-            return -self.diode;
-        }
-        (self.v_oc + self.a * crate::maths::ln((g - i).max(1e-12)) - self.r * i).max(-self.diode)
+        let left = g - i;
+        let left = if left > 1e-12 { left } else { 1e-12 };
+        let v = self.bounded(self.v_oc + self.a * crate::maths::ln(left) - self.r * i);
+        if i >= g { -self.diode } else { v }
+    }
+
+    /// A voltage, held where the bypass diode conducts.
+    #[inline(always)]
+    fn bounded(&self, v: f64) -> f64 {
+        if v > -self.diode { v } else { -self.diode }
     }
 
     /// Voltage of a string of groups at a current.
@@ -66,8 +75,8 @@ impl GroupCurve {
     }
 
     /// The currents at which a maximum is looked for below a light current `g`.
-    fn candidates(&self, g: f64) -> [f64; 7] {
-        self.tried.map(|share| g * share)
+    fn candidates(&self, g: f64) -> impl Iterator<Item = f64> {
+        self.tried.into_iter().take(TRIED - 1).map(move |share| g * share)
     }
 
     /// Points of a string's curve, `(current, voltage)`, current ascending: open circuit, all candidates, all steps.
@@ -104,23 +113,54 @@ fn current_at(v: f64, points: &[(f64, f64)]) -> f64 {
 /// Source: job of the current-voltage curves in series; compare Martinez-Moreno, Munoz, Lorenzo, Solar Energy
 /// Materials and Solar Cells 94 (2010) 2298 for the empirical form (title from memory).
 pub fn string_power(levels: &[(f64, u32)], curve: &GroupCurve) -> f64 {
-    let mut best = 0.0_f64;
-    for (at, &(g, own)) in levels.iter().enumerate() {
-        // The level's own groups need no further logarithm: ln(g - i) = ln g + ln(1 - i/g).
-        let log_g = crate::maths::ln(g.max(1e-12));
-        for (share, log_left) in curve.tried.iter().zip(curve.log_left) {
-            let i = g * share;
-            let here = (curve.v_oc + curve.a * (log_g + log_left) - curve.r * i).max(-curve.diode);
-            let mut v = f64::from(own) * here;
-            for (k, &(other, count)) in levels.iter().enumerate() {
-                if k != at {
-                    v += f64::from(count) * curve.voltage(i, other);
+    best_of(levels, curve)
+}
+
+crate::wide! {
+    /// All currents of a level are tried side by side.
+    fn best_of(levels: &[(f64, u32)], curve: &GroupCurve) -> f64 {
+        let mut best = [0.0; TRIED];
+        let mut logs = [0.0; TRIED];
+        for (at, &(g, own)) in levels.iter().enumerate() {
+            if at % TRIED == 0 {
+                let mut lights = [1.0; TRIED];
+                for (light, (g, _)) in lights.iter_mut().zip(&levels[at..]) {
+                    *light = if *g > 1e-12 { *g } else { 1e-12 };
+                }
+                for t in 0..TRIED {
+                    logs[t] = crate::maths::ln(lights[t]);
                 }
             }
-            best = best.max(i * v);
+            // The level's own groups need no further logarithm: ln(g - i) = ln g + ln(1 - i/g).
+            let log_g = logs[at % TRIED];
+            let own = f64::from(own);
+            let (mut i, mut v) = ([0.0; TRIED], [0.0; TRIED]);
+            for t in 0..TRIED {
+                i[t] = g * curve.tried[t];
+                v[t] = own * curve.bounded(curve.v_oc + curve.a * (log_g + curve.log_left[t]) - curve.r * i[t]);
+            }
+            for (k, &(other, count)) in levels.iter().enumerate() {
+                if k != at {
+                    let count = f64::from(count);
+                    for t in 0..TRIED {
+                        v[t] += count * curve.voltage(i[t], other);
+                    }
+                }
+            }
+            for t in 0..TRIED {
+                let power = i[t] * v[t];
+                best[t] = if power > best[t] { power } else { best[t] };
+            }
         }
+        let mut rest = TRIED / 2;
+        while rest > 0 {
+            for t in 0..rest {
+                best[t] = if best[t + rest] > best[t] { best[t + rest] } else { best[t] };
+            }
+            rest /= 2;
+        }
+        best[0]
     }
-    best
 }
 
 /// Greatest power of strings side by side on one input, which share one voltage; units as in [`string_power`].
