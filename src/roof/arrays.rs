@@ -1,5 +1,8 @@
 //! Shade on a set of slots, wired in one way or another, as columns for the energy chain.
 
+use std::ops::Range;
+
+use super::shade::{Pattern, Patterns};
 use super::{GroupCurve, SlotShade, SunPath, input_power, uniform_power};
 use crate::plane::PlaneLight;
 
@@ -110,120 +113,291 @@ pub fn array_shade(
         Wiring::Strings(inputs) => inputs.clone(),
         Wiring::EachModule(slots) => slots.iter().map(|&s| vec![vec![s]]).collect(),
     };
-    let mut walk = Walk {
-        shades,
-        cursor: vec![0; shades.len()],
-        groups: groups.max(1) as usize,
-        known: Vec::new(),
-        known_count: 0,
-    };
     let n = path.steps();
-    let mut light_kept_beam = vec![1.0; n];
-    let mut electrical_kept = vec![1.0; n];
-    let mut months = (0..12).flat_map(|m| std::iter::repeat_n(m, path.month_start[m + 1] - path.month_start[m]));
-    let mut levels: Vec<Levels> = Vec::new();
-    for i in 0..n {
-        let month = months.next().unwrap_or(11);
-        let lost: f64 = used.iter().map(|&s| shades[s].beam_kept.get(i).map_or(0.0, |k| 1.0 - k)).sum();
-        if lost <= 0.0 {
-            continue;
-        }
-        light_kept_beam[i] = (1.0 - lost / modules).clamp(0.0, 1.0);
-        let [beam, sky, ground] = light_at(light, i);
-        let diffuse = (sky * sky_kept[month] + ground) / 1000.0;
-        let beam = beam / 1000.0;
-        if beam < 1e-6 {
-            continue;
-        }
-        let even = uniform_power(beam * light_kept_beam[i] + diffuse, curve) * modules * walk.groups as f64;
-        let open = (beam + diffuse, uniform_power(beam + diffuse, curve));
-        walk.known_count = 0;
-        let mut power = 0.0;
-        for k in 0..path.suns {
-            let sun = (i * path.suns + k) as u32;
-            for strings in &inputs {
-                levels.resize_with(strings.len(), Vec::new);
-                for (string, into) in strings.iter().zip(&mut levels) {
-                    walk.levels(string, sun, beam, diffuse, into);
-                }
-                power += walk.best(&levels[..strings.len()], open, curve);
+    let mut lost = vec![0.0; n];
+    for &s in &used {
+        for (&i, kept) in shades[s].steps.iter().zip(&shades[s].beam_kept) {
+            if let Some(lost) = lost.get_mut(i as usize) {
+                *lost += 1.0 - kept;
             }
         }
-        let even = even * path.suns as f64;
-        electrical_kept[i] = if even > 0.0 { (power / even).clamp(0.0, 1.0) } else { 1.0 };
+    }
+    let mut suns = DarkSlots::of(shades, &inputs);
+    let known = |string: &Vec<usize>| string.iter().filter(|&&slot| slot < shades.len()).count() as u32;
+    let slots: Vec<Vec<u32>> = inputs.iter().map(|strings| strings.iter().map(known).collect()).collect();
+    let mut strings = Strings::new(shades, groups.max(1), curve);
+    let mut light_kept_beam = vec![1.0; n];
+    let mut electrical_kept = vec![1.0; n];
+    let mut open_power = Vec::new();
+    let months = (0..12).map(|m| (path.month_start[m]..path.month_start[m + 1].min(n), sky_kept[m]));
+    for (steps, sky_kept) in months {
+        suns.go_on(steps.start * path.suns..steps.end * path.suns);
+        for i in steps.filter(|&i| lost[i] > 0.0) {
+            light_kept_beam[i] = (1.0 - lost[i] / modules).clamp(0.0, 1.0);
+            let [beam, sky, ground] = light_at(light, i);
+            let diffuse = (sky * sky_kept + ground) / 1000.0;
+            let beam = beam / 1000.0;
+            if beam < 1e-6 {
+                continue;
+            }
+            let even = uniform_power(beam * light_kept_beam[i] + diffuse, curve) * modules * f64::from(strings.groups);
+            strings.under(beam, diffuse);
+            // Inputs without any shade give the same at every sun.
+            open_power.clear();
+            open_power.extend(slots.iter().map(|slots| strings.input(0, slots, &mut [].as_slice())));
+            let mut power = 0.0;
+            for sun in i * path.suns..(i + 1) * path.suns {
+                let (mut dark, mut string) = (suns.at(sun), 0);
+                for (slots, open) in slots.iter().zip(&open_power) {
+                    let shaded = dark.first().is_some_and(|d| (d.string as usize) < string + slots.len());
+                    power += if shaded { strings.input(string, slots, &mut dark) } else { *open };
+                    string += slots.len();
+                }
+            }
+            let even = even * path.suns as f64;
+            electrical_kept[i] = if even > 0.0 { (power / even).clamp(0.0, 1.0) } else { 1.0 };
+        }
     }
     ArrayShade { light_kept_beam, sky_kept, electrical_kept }
+}
+
+/// A slot in shade at one sun.
+#[derive(Debug, Clone, Copy)]
+struct DarkSlot {
+    /// Number of the string, counted over all inputs.
+    string: u32,
+    slot: u32,
+    pattern: Pattern,
+    /// Position among the suns of the slot without a pattern.
+    other: u32,
+}
+
+/// The slots in shade at each sun of a month, in the order of the wiring.
+struct DarkSlots<'a> {
+    wired: Vec<Wired<'a>>,
+    /// The first sun.
+    first: usize,
+    /// `start[k]..start[k + 1]` are the slots in shade at the k-th.
+    start: Vec<u32>,
+    slots: Vec<DarkSlot>,
+}
+
+/// A slot in a string, and its shaded suns that are yet to come.
+struct Wired<'a> {
+    string: u32,
+    slot: u32,
+    shaded: &'a [u32],
+    patterns: &'a [Pattern],
+    other: u32,
+}
+
+impl<'a> DarkSlots<'a> {
+    fn of(shades: &'a [SlotShade], inputs: &[Vec<Vec<usize>>]) -> DarkSlots<'a> {
+        let strings = (0..).zip(inputs.iter().flatten());
+        let wired = strings.flat_map(|(string, slots)| {
+            slots.iter().filter_map(move |&slot| {
+                let SlotShade { shaded, patterns, .. } = shades.get(slot)?;
+                Some(Wired { string, slot: slot as u32, shaded, patterns, other: 0 })
+            })
+        });
+        DarkSlots { wired: wired.collect(), first: 0, start: Vec::new(), slots: Vec::new() }
+    }
+
+    /// Goes on to the suns that come next.
+    fn go_on(&mut self, suns: Range<usize>) {
+        self.first = suns.start;
+        // How many each sun has, then where the next of each goes.
+        self.start.clear();
+        self.start.resize(suns.len() + 1, 0);
+        let here = |w: &Wired<'a>| w.shaded.partition_point(|&sun| (sun as usize) < suns.end);
+        for w in &self.wired {
+            for &sun in &w.shaded[..here(w)] {
+                self.start[sun as usize - suns.start + 1] += 1;
+            }
+        }
+        for k in 0..suns.len() {
+            self.start[k + 1] += self.start[k];
+        }
+        let none = DarkSlot { string: 0, slot: 0, pattern: Pattern::OPEN, other: 0 };
+        self.slots.clear();
+        self.slots.resize(self.start[suns.len()] as usize, none);
+        for w in &mut self.wired {
+            let (string, slot) = (w.string, w.slot);
+            let count = here(w);
+            for (&sun, &pattern) in w.shaded[..count].iter().zip(w.patterns) {
+                let next = &mut self.start[sun as usize - suns.start];
+                self.slots[*next as usize] = DarkSlot { string, slot, pattern, other: w.other };
+                *next += 1;
+                w.other += u32::from(pattern == Pattern::OTHER);
+            }
+            (w.shaded, w.patterns) = (&w.shaded[count..], &w.patterns[count..]);
+        }
+        // Each start has moved on to that of the next sun.
+        self.start.rotate_right(1);
+        self.start[0] = 0;
+    }
+
+    fn at(&self, sun: usize) -> &[DarkSlot] {
+        let k = sun - self.first;
+        &self.slots[self.start[k] as usize..self.start[k + 1] as usize]
+    }
 }
 
 /// Light currents of a string and how many of its groups have each.
 type Levels = Vec<(f64, u32)>;
 
-/// Walks along the suns of several slots at once.
-struct Walk<'a> {
+/// Groups of a string with all of the beam in slots with shade, in slots without, with half of it, and with none.
+type Counts = [u32; 4];
+
+/// What strings give under the light of one step.
+struct Strings<'a> {
     shades: &'a [SlotShade],
-    cursor: Vec<usize>,
-    groups: usize,
-    /// Powers found in this step: the same pattern comes back at other suns and strings.
-    known: Vec<(Vec<Levels>, f64)>,
+    groups: u32,
+    patterns: Patterns,
+    curve: &'a GroupCurve,
+    beam: f64,
+    diffuse: f64,
+    /// Power of a group without shade.
+    open: f64,
+    /// Powers found in this step, by the counts of each string: the same come back at other suns and strings.
+    known: Vec<(Vec<Counts>, f64)>,
     known_count: usize,
+    counts: Vec<Counts>,
+    levels: Vec<Levels>,
 }
 
-impl Walk<'_> {
-    /// The light currents of a string at a sun, brightest first.
-    fn levels(&mut self, string: &[usize], sun: u32, beam: f64, diffuse: f64, into: &mut Levels) {
-        into.clear();
-        let mut bright = 0;
-        for &slot in string {
-            let Some(shade) = self.shades.get(slot) else { continue };
-            let cursor = &mut self.cursor[slot];
-            while shade.shaded.get(*cursor).is_some_and(|&s| s < sun) {
-                *cursor += 1;
+impl<'a> Strings<'a> {
+    fn new(shades: &'a [SlotShade], groups: u32, curve: &'a GroupCurve) -> Strings<'a> {
+        Strings {
+            shades,
+            groups,
+            patterns: Patterns::of(groups as usize),
+            curve,
+            beam: 0.0,
+            diffuse: 0.0,
+            open: 0.0,
+            known: Vec::new(),
+            known_count: 0,
+            counts: Vec::new(),
+            levels: Vec::new(),
+        }
+    }
+
+    /// Goes on to a step with this light, kW/m2.
+    fn under(&mut self, beam: f64, diffuse: f64) {
+        (self.beam, self.diffuse) = (beam, diffuse);
+        self.open = uniform_power(beam + diffuse, self.curve);
+        self.known_count = 0;
+    }
+
+    /// Light currents that differ by less are taken as one.
+    fn hair(&self) -> f64 {
+        1e-3 * (self.beam + self.diffuse)
+    }
+
+    /// Greatest power of an input with strings of so many slots, the first of which has the number `first`; its slots
+    /// in shade are taken from the front of `dark`.
+    fn input(&mut self, first: usize, slots: &[u32], dark: &mut &[DarkSlot]) -> f64 {
+        let own: &[DarkSlot] = dark;
+        let by_pattern = 0.5 * self.beam > 1.01 * self.hair();
+        self.counts.clear();
+        let mut counted = by_pattern;
+        for (string, &slots) in (first..).zip(slots) {
+            let mut counts = [0; 4];
+            let mut rest = slots;
+            while let Some((d, more)) = dark.split_first().filter(|(d, _)| d.string as usize == string) {
+                match self.patterns.counts.get(d.pattern.number()) {
+                    Some(found) => {
+                        let [none, half] = found.map(u32::from);
+                        counts[0] += self.groups - none - half;
+                        counts[2] += half;
+                        counts[3] += none;
+                    }
+                    None => counted = false,
+                }
+                rest -= 1;
+                *dark = more;
             }
-            if shade.shaded.get(*cursor) != Some(&sun) {
-                bright += self.groups as u32;
-                continue;
-            }
-            for share in &shade.groups[*cursor * self.groups..(*cursor + 1) * self.groups] {
-                let g = beam * f64::from(*share) + diffuse;
-                match into.iter_mut().find(|(l, _)| (*l - g).abs() < 1e-3 * (beam + diffuse)) {
-                    Some((_, count)) => *count += 1,
-                    None => into.push((g, 1)),
+            counts[1] = rest * self.groups;
+            self.counts.push(counts);
+        }
+        let own = &own[..own.len() - dark.len()];
+        if own.is_empty() || counted { self.counted() } else { self.shared(first, slots, own) }
+    }
+
+    /// The same from the counts alone.
+    fn counted(&mut self) -> f64 {
+        let Some(&first) = self.counts.first() else { return 0.0 };
+        let same = |key: &[Counts]| key == self.counts;
+        if let [0, bright, 0, 0] = first
+            && bright > 0
+            && self.counts.iter().all(|counts| *counts == first)
+        {
+            return f64::from(bright) * self.open * self.counts.len() as f64;
+        }
+        if let Some((_, power)) = self.known[..self.known_count].iter().find(|(key, _)| same(key)) {
+            return *power;
+        }
+        self.levels.resize_with(self.counts.len().max(self.levels.len()), Vec::new);
+        for (counts, levels) in self.counts.iter().zip(&mut self.levels) {
+            levels.clear();
+            for (count, share) in counts.iter().zip([1.0, 1.0, 0.5, 0.0]) {
+                if *count > 0 {
+                    levels.push((self.beam * share + self.diffuse, *count));
                 }
             }
         }
-        if bright > 0 {
-            into.push((beam + diffuse, bright));
-        }
-        into.sort_by(|a, b| b.0.total_cmp(&a.0));
-    }
-
-    /// Greatest power of an input; `open` holds the light current and the power of one group without shade.
-    fn best(&mut self, strings: &[Levels], open: (f64, f64), curve: &GroupCurve) -> f64 {
-        let Some(first) = strings.first() else { return 0.0 };
-        // Strings with the same light side by side share a voltage without loss.
-        let alike = strings.iter().all(|levels| levels == first);
-        let (strings, times) = if alike { (&strings[..1], strings.len() as f64) } else { (strings, 1.0) };
-        if alike
-            && let [(g, count)] = first[..]
-            && g == open.0
-        {
-            return f64::from(count) * open.1 * times;
-        }
-        let same = |key: &[Levels]| key == strings;
-        if let Some((_, power)) = self.known[..self.known_count].iter().find(|(key, _)| same(key)) {
-            return power * times;
-        }
-        let power = input_power(strings, curve);
+        let power = self.power_of_levels(self.counts.len());
         if self.known.len() == self.known_count {
             self.known.push(Default::default());
         }
         let (key, value) = &mut self.known[self.known_count];
-        key.resize_with(strings.len(), Vec::new);
-        for (into, from) in key.iter_mut().zip(strings) {
-            into.clone_from(from);
-        }
+        key.clone_from(&self.counts);
         *value = power;
         self.known_count += 1;
-        power * times
+        power
+    }
+
+    /// The same with any shares of the beam.
+    fn shared(&mut self, first: usize, slots: &[u32], dark: &[DarkSlot]) -> f64 {
+        let groups = self.groups as usize;
+        let hair = self.hair();
+        self.levels.resize_with(slots.len().max(self.levels.len()), Vec::new);
+        for (string, (counts, levels)) in (first..).zip(self.counts.iter().zip(&mut self.levels)) {
+            levels.clear();
+            for d in dark.iter().filter(|d| d.string as usize == string) {
+                let shares = match self.patterns.shares.get(d.pattern.number()) {
+                    Some(shares) => shares.clone(),
+                    None => {
+                        let others = &self.shades[d.slot as usize].others;
+                        others[d.other as usize * groups..][..groups].iter().map(|&s| f64::from(s)).collect()
+                    }
+                };
+                for share in shares {
+                    let g = self.beam * share + self.diffuse;
+                    match levels.iter_mut().find(|(l, _)| (*l - g).abs() < hair) {
+                        Some((_, count)) => *count += 1,
+                        None => levels.push((g, 1)),
+                    }
+                }
+            }
+            if counts[1] > 0 {
+                levels.push((self.beam + self.diffuse, counts[1]));
+            }
+            levels.sort_by(|a, b| b.0.total_cmp(&a.0));
+        }
+        self.power_of_levels(slots.len())
+    }
+
+    /// Greatest power of the first so many strings side by side.
+    fn power_of_levels(&self, strings: usize) -> f64 {
+        let strings = &self.levels[..strings];
+        // Strings with the same light side by side share a voltage without loss.
+        match strings.split_first() {
+            Some((first, more)) if more.iter().all(|levels| levels == first) => {
+                input_power(&strings[..1], self.curve) * strings.len() as f64
+            }
+            _ => input_power(strings, self.curve),
+        }
     }
 }

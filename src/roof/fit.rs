@@ -4,13 +4,12 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use super::arrays::light_at;
-use super::rank::{Powers, rank_with};
-use super::shade::shades_at;
+use super::rank::{PowerTable, Powers, rank_with};
+use super::shade::{SkyPatches, Work, shades_at};
 use super::slots::outline;
 use super::{
     Arrangement, Face, Frame, GroupCurve, Layout, Orientation, Outline, Rect, RoofError, SlotShade, SlotYear, SunPath,
-    UNSHADED_LOSS, layouts, obstacles, rank, slot_curve, unshaded,
+    UNSHADED_LOSS, layouts, obstacles, slot_curve, unshaded,
 };
 use crate::plane::{PlaneLight, PlaneSpec};
 use crate::sun::SunTrack;
@@ -32,7 +31,7 @@ pub struct RoofFit {
     /// Bypass groups and size of the module.
     pub face: Face,
     /// The sun's path the shade was followed along.
-    pub path: SunPath,
+    pub path: Arc<SunPath>,
     /// Shade on each slot, in the order of `layout.slots`.
     pub shades: Arc<Vec<SlotShade>>,
     /// Year of each slot, in the order of `layout.slots`.
@@ -56,8 +55,19 @@ impl RoofFit {
 #[derive(Debug, Default)]
 pub struct FitCache {
     layouts: Vec<(usize, Face, Vec<Layout>)>,
-    paths: Vec<(usize, SunPath, SunPath)>,
+    paths: Vec<KnownPath>,
     shades: Vec<KnownShade>,
+    powers: PowerTable,
+    work: Work,
+}
+
+/// The sun's way over one plane, in full and for a first look, and the patches of its sky.
+#[derive(Debug)]
+struct KnownPath {
+    plane: usize,
+    full: Arc<SunPath>,
+    coarse: SunPath,
+    sky: SkyPatches,
 }
 
 /// The shade on the slots of one layout of one plane.
@@ -123,23 +133,23 @@ impl FitCache {
         }
         let frame = Frame::of(plane.tilt_deg, plane.azimuth_deg);
         let things = obstacles(plane)?;
-        if !self.paths.iter().any(|p| p.0 == number) {
+        if !self.paths.iter().any(|p| p.plane == number) {
             // What is hidden below a thousandth of a W/m2 is nothing.
-            let shining = |path: SunPath| path.shining(light, 1e-3);
-            let full = shining(SunPath::over(sun, &frame, step_min));
-            self.paths.push((number, full, shining(SunPath::coarse(sun, &frame))));
+            let (full, coarse) = SunPath::shining(sun, &frame, step_min, light, 1e-3);
+            self.paths.push(KnownPath { plane: number, full: Arc::new(full), coarse, sky: SkyPatches::over(&frame) });
         }
-        let at = self.paths.iter().position(|p| p.0 == number).unwrap_or(0);
-        let (_, full, coarse) = &self.paths[at];
+        let at = self.paths.iter().position(|p| p.plane == number).unwrap_or(0);
+        let KnownPath { full, coarse, sky, .. } = &self.paths[at];
         let step_h = crate::units::step_hours(step_min);
-        let kept = &mut self.shades;
+        let (kept, work) = (&mut self.shades, &mut self.work);
         let mut shades_of = |which: usize, rough: bool| {
             let same = |k: &&KnownShade| (k.plane, k.layout, k.coarse) == (number, which, rough) && k.face == *face;
             if let Some(known) = kept.iter().find(same) {
                 return Arc::clone(&known.shades);
             }
-            let (layout, path) = (&found[which], if rough { coarse } else { full });
-            let shades = Arc::new(shades_at(&layout.slots, layout.orientation, face, &frame, &things, path, rough));
+            let (layout, path): (_, &SunPath) = (&found[which], if rough { coarse } else { full });
+            let shades = shades_at(&layout.slots, layout.orientation, face, &frame, &things, path, sky, rough, work);
+            let shades = Arc::new(shades);
             let known = Arc::clone(&shades);
             kept.push(KnownShade { plane: number, face: *face, layout: which, coarse: rough, shades: known });
             shades
@@ -151,11 +161,10 @@ impl FitCache {
         let mut best = (0, f64::NEG_INFINITY);
         if !things.is_empty() && enough > 1 {
             // One share of the sky for all of them: how much of it a slot sees hardly bends the group rule.
-            let parts: Vec<[f64; 3]> = (0..coarse.steps()).map(|i| light_at(light, i)).collect();
-            let mut powers = Powers::between([0.95; 2], true, face.groups, coarse, &parts, curve);
+            let mut powers = Powers::between([0.95; 2], true, face.groups, coarse, light, curve, &mut self.powers);
             for which in 0..enough {
                 let shades = shades_of(which, true);
-                let years = rank_with(&mut powers, &found[which].slots, &shades, face, conversion, step_h);
+                let years = rank_with(&mut powers, &found[which].slots, &shades, face, conversion, step_h, false);
                 let sum: f64 = chosen_of(&years).iter().map(|&i| years[i].yield_kwh_per_kw).sum();
                 if sum > best.1 + 1e-9 * best.1.abs() || which == 0 {
                     best = (which, sum);
@@ -164,14 +173,15 @@ impl FitCache {
         }
         let shades = shades_of(best.0, false);
         let layout = found[best.0].clone();
-        let years = rank(&layout.slots, &shades, face, full, light, conversion, step_h, curve);
+        let mut powers = Powers::over(&shades, face.groups, full, light, curve, &mut self.powers);
+        let years = rank_with(&mut powers, &layout.slots, &shades, face, conversion, step_h, true);
         Ok(RoofFit {
             unshaded: unshaded(&years, UNSHADED_LOSS),
             curve: slot_curve(&years),
             chosen: chosen_of(&years),
             layout,
             face: *face,
-            path: full.clone(),
+            path: Arc::clone(full),
             shades,
             years,
         })

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::arrays::light_at;
+use super::shade::{Pattern, Patterns};
 use super::{Face, GroupCurve, Slot, SlotShade, SunPath, string_power, uniform_power};
 use crate::plane::PlaneLight;
 
@@ -60,12 +61,12 @@ pub fn rank(
     step_h: f64,
     curve: &GroupCurve,
 ) -> Vec<SlotYear> {
-    let parts: Vec<[f64; 3]> = (0..path.steps()).map(|i| light_at(light, i)).collect();
-    let mut powers = Powers::over(shades, face.groups, path, &parts, curve);
-    rank_with(&mut powers, slots, shades, face, conversion, step_h)
+    let mut table = PowerTable::default();
+    let mut powers = Powers::over(shades, face.groups, path, light, curve, &mut table);
+    rank_with(&mut powers, slots, shades, face, conversion, step_h, true)
 }
 
-/// [`rank`] with powers that were found for other slots under the same light.
+/// [`rank`] with powers that were found for other slots under the same light; what each group loses where asked for.
 pub(crate) fn rank_with(
     powers: &mut Powers<'_>,
     slots: &[Slot],
@@ -73,9 +74,11 @@ pub(crate) fn rank_with(
     face: &Face,
     conversion: &[f64],
     step_h: f64,
+    by_group: bool,
 ) -> Vec<SlotYear> {
-    let (path, parts) = (powers.path, powers.parts);
-    let n = path.steps();
+    let path = powers.path;
+    let (n, groups) = (path.steps(), face.groups as usize);
+    let parts = &powers.table.parts;
     let converts =
         |i: usize| if conversion.len() == 1 { conversion[0] } else { conversion.get(i).copied().unwrap_or(0.0) };
     // Light and yield of the open plane, by part, once for all slots.
@@ -104,20 +107,8 @@ pub(crate) fn rank_with(
                 lost_light += (1.0 - shade.sky_kept[month]) * sky_by_month[month];
                 lost_yield += (1.0 - shade.sky_kept[month]) * sky_yield_by_month[month];
             }
-            let mut lost_beam = 0.0;
-            let mut group_lost = vec![0.0; face.groups as usize];
-            powers.walk(shade, |i, kept, electrical, sky| {
-                let after = parts[i][0] * kept + parts[i][1] * sky + parts[i][2];
-                let even = parts[i][0] + parts[i][1] * sky + parts[i][2];
-                lost_beam += parts[i][0] * (1.0 - kept) * step_h / 1000.0;
-                lost_yield += (even - after * electrical) * converts(i) * step_h / 1000.0;
-            });
-            for (at, &sun) in shade.shaded.iter().enumerate() {
-                let beam = parts[sun as usize / path.suns][0] * step_h / 1000.0 / path.suns as f64;
-                for (lost, share) in group_lost.iter_mut().zip(&shade.groups[at * face.groups as usize..]) {
-                    *lost += beam * (1.0 - f64::from(*share));
-                }
-            }
+            let mut group_lost = vec![0.0; if by_group { groups } else { 0 }];
+            let lost_beam = powers.walk(shade, converts, step_h, &mut lost_yield, &mut group_lost);
             let of_beam = |x: f64| if open[0] > 0.0 { (x / open[0]).clamp(0.0, 1.0) } else { 0.0 };
             SlotYear {
                 number: slot.number,
@@ -142,14 +133,26 @@ pub(crate) fn rank_with(
 /// Powers of a single module by the number of its dark groups, found once for each step and used by all slots.
 pub(crate) struct Powers<'a> {
     path: &'a SunPath,
-    parts: &'a [[f64; 3]],
     curve: &'a GroupCurve,
     groups: usize,
     /// Least and greatest share of the sky that any slot sees: powers are found at both and taken as straight between.
     sky: [f64; 2],
-    /// By step and pattern, at both skies; not a number where not yet asked for.
+    patterns: Patterns,
+    table: &'a mut PowerTable,
+}
+
+/// Columns that are filled again for each module.
+#[derive(Debug, Default)]
+pub(crate) struct PowerTable {
+    /// Beam, sky and ground light by step, W/m2, and the same in kW/m2.
+    parts: Vec<[f64; 3]>,
+    kw: Vec<[f64; 3]>,
+    /// By step and numbers of dark and half dark groups: where in `known` the power stands, from 1; 0 where it is not
+    /// yet asked for.
+    place: Vec<u32>,
+    /// Powers at both skies.
     known: Vec<[f64; 2]>,
-    /// Power of an evenly lit group over its light, by light in steps of [`Self::GRAIN`].
+    /// Power of an evenly lit group over its light, by light in steps of [`Powers::GRAIN`].
     even: Vec<f64>,
 }
 
@@ -157,18 +160,20 @@ impl<'a> Powers<'a> {
     /// kW/m2.
     const GRAIN: f64 = 1.0 / 256.0;
 
-    fn over(
+    pub(crate) fn over(
         shades: &[SlotShade],
         groups: u32,
         path: &'a SunPath,
-        parts: &'a [[f64; 3]],
+        light: &PlaneLight,
         curve: &'a GroupCurve,
+        table: &'a mut PowerTable,
     ) -> Powers<'a> {
         let mut sky = [1.0_f64, 0.0_f64];
         for kept in shades.iter().flat_map(|s| s.sky_kept) {
             sky = [sky[0].min(kept), sky[1].max(kept)];
         }
-        Powers::between(sky, shades.iter().any(|s| !s.shaded.is_empty()), groups, path, parts, curve)
+        let any = shades.iter().any(|s| !s.shaded.is_empty());
+        Powers::between(sky, any, groups, path, light, curve, table)
     }
 
     /// Powers between two shares of the sky; `any`: whether any will be asked for.
@@ -177,109 +182,150 @@ impl<'a> Powers<'a> {
         any: bool,
         groups: u32,
         path: &'a SunPath,
-        parts: &'a [[f64; 3]],
+        light: &PlaneLight,
         curve: &'a GroupCurve,
+        table: &'a mut PowerTable,
     ) -> Powers<'a> {
         let groups = groups.max(1) as usize;
-        let patterns = if any { (groups + 1) * (groups + 1) * path.steps() } else { 0 };
-        let brightest = parts.iter().map(|p| p[0] + p[1] + p[2]).fold(0.0, f64::max) / 1000.0;
+        table.parts.clear();
+        table.parts.extend((0..path.steps()).map(|i| light_at(light, i)));
+        table.kw.clear();
+        table.kw.extend(table.parts.iter().map(|parts| parts.map(|g| g / 1000.0)));
+        let brightest = table.parts.iter().map(|p| p[0] + p[1] + p[2]).fold(0.0, f64::max) / 1000.0;
         let nodes = if any { (brightest.min(1e3) / Self::GRAIN) as usize + 3 } else { 0 };
-        let even = (0..nodes)
-            .map(|k| {
-                let g = Self::GRAIN * (k as f64).max(0.05);
-                uniform_power(g, curve) / g
-            })
-            .collect();
-        Powers { path, parts, curve, groups, sky, known: vec![[f64::NAN; 2]; patterns], even }
+        table.even.clear();
+        table.even.extend((0..nodes).map(|k| {
+            let g = Self::GRAIN * (k as f64).max(0.05);
+            uniform_power(g, curve) / g
+        }));
+        let places = if any { kinds(groups) * path.steps() } else { 0 };
+        table.place.clear();
+        table.place.resize(places, 0);
+        table.known.clear();
+        Powers { path, curve, groups, sky, patterns: Patterns::of(groups), table }
     }
 
     /// Power of an evenly lit group.
     fn uniform(&self, g: f64) -> f64 {
         let at = (g / Self::GRAIN).max(0.0);
-        let k = (at as usize).min(self.even.len().saturating_sub(2));
-        match self.even.get(k..k + 2) {
+        let k = (at as usize).min(self.table.even.len().saturating_sub(2));
+        match self.table.even.get(k..k + 2) {
             Some([a, b]) => g * (a + (b - a) * (at - k as f64)),
             _ => 0.0,
         }
     }
 
-    /// Power of a module with `dark` groups without beam and `half` with half of it at step `i`.
-    fn pattern(&mut self, i: usize, dark: usize, half: usize, sky_kept: f64) -> f64 {
-        if dark == self.groups {
-            let [_, sky, ground] = self.parts[i].map(|g| g / 1000.0);
-            return self.uniform(sky * sky_kept + ground) * self.groups as f64;
+    /// Power of a module at step `i` with so many groups without beam and with half of it.
+    fn pattern(&mut self, i: usize, [dark, half]: [u8; 2], sky_kept: f64) -> f64 {
+        let (dark, half) = (usize::from(dark), usize::from(half));
+        let at = i * kinds(self.groups) + dark * (self.groups + 1) + half;
+        if self.table.place[at] == 0 {
+            let found = self.found(i, dark, half);
+            self.table.known.push(found);
+            self.table.place[at] = self.table.known.len() as u32;
         }
-        let side = self.groups + 1;
-        let at = (i * side + dark) * side + half;
-        if self.known[at][0].is_nan() {
-            let [beam, sky, ground] = self.parts[i].map(|g| g / 1000.0);
-            let [low, high] = self.sky;
-            let found = |kept: f64| {
-                let diffuse = sky * kept + ground;
-                let bright = self.groups - dark - half;
-                let mut levels = [(0.0, 0); 3];
-                let mut n = 0;
-                for (share, count) in [(1.0, bright), (0.5, half), (0.0, dark)] {
-                    if count > 0 {
-                        levels[n] = (beam * share + diffuse, count as u32);
-                        n += 1;
-                    }
-                }
-                string_power(&levels[..n], self.curve)
-            };
-            let first = found(low);
-            self.known[at] = [first, if high - low > 1e-9 { found(high) } else { first }];
-        }
-        let [low, high] = self.known[at];
+        let [low, high] = self.table.known[self.table.place[at] as usize - 1];
         let span = self.sky[1] - self.sky[0];
         if span > 1e-9 { low + (high - low) * (sky_kept - self.sky[0]) / span } else { low }
     }
 
-    /// Calls with step, share of the beam kept, share of the power kept beyond that, share of the sky kept, for each
-    /// step on which the slot is shaded.
-    fn walk(&mut self, shade: &SlotShade, mut call: impl FnMut(usize, f64, f64, f64)) {
+    /// The same at both skies, level by level.
+    #[inline(never)]
+    fn found(&self, i: usize, dark: usize, half: usize) -> [f64; 2] {
+        let [beam, sky, ground] = self.table.kw[i];
+        let at = |kept: f64| {
+            let diffuse = sky * kept + ground;
+            let mut levels = [(0.0, 0); 3];
+            let mut n = 0;
+            for (share, count) in [(1.0, self.groups - dark - half), (0.5, half), (0.0, dark)] {
+                if count > 0 {
+                    levels[n] = (beam * share + diffuse, count as u32);
+                    n += 1;
+                }
+            }
+            string_power(&levels[..n], self.curve)
+        };
+        let [low, high] = self.sky;
+        let first = at(low);
+        [first, if high - low > 1e-9 { at(high) } else { first }]
+    }
+
+    /// Beam that a slot loses, kWh/m2; adds what it loses of the yield and, where there is room, of the beam for each
+    /// group.
+    fn walk(
+        &mut self,
+        shade: &SlotShade,
+        converts: impl Fn(usize) -> f64,
+        step_h: f64,
+        lost_yield: &mut f64,
+        group_lost: &mut [f64],
+    ) -> f64 {
         let suns = self.path.suns;
         let groups = self.groups;
         let mut levels: Vec<(f64, u32)> = Vec::new();
-        let mut month = 0;
+        let mut months = self.path.months();
+        let mut others = shade.others.chunks_exact(groups);
+        let (mut of_beam, mut of_yield) = (0.0, *lost_yield);
         let mut at = 0;
-        while let Some(&first) = shade.shaded.get(at) {
-            let i = first as usize / suns;
-            while month < 11 && i >= self.path.month_start[month + 1] {
-                month += 1;
-            }
-            let sky_kept = shade.sky_kept[month];
-            let [beam, sky, ground] = self.parts[i].map(|g| g / 1000.0);
+        for (&i, &kept) in shade.steps.iter().zip(&shade.beam_kept) {
+            let (i, first) = (i as usize, at);
+            let sky_kept = shade.sky_kept[months.of(i)];
+            let [beam, sky, ground] = self.table.kw[i];
             let diffuse = sky * sky_kept + ground;
-            let kept = shade.beam_kept[i];
             let open = self.uniform(beam + diffuse) * groups as f64;
-            let mut power = suns as f64 * open;
             while shade.shaded.get(at).is_some_and(|&sun| sun < ((i + 1) * suns) as u32) {
-                let shares = &shade.groups[at * groups..(at + 1) * groups];
                 at += 1;
+            }
+            let patterns = &shade.patterns[first..at];
+            let beam_of_sun =
+                if group_lost.is_empty() { 0.0 } else { self.table.parts[i][0] * step_h / 1000.0 / suns as f64 };
+            let mut power = suns as f64 * open;
+            for &pattern in patterns {
+                let other = if pattern == Pattern::OTHER { others.next().unwrap_or(&[]) } else { &[] };
+                if pattern == Pattern::OTHER {
+                    for (lost, share) in group_lost.iter_mut().zip(other) {
+                        *lost += beam_of_sun * (1.0 - f64::from(*share));
+                    }
+                } else {
+                    for (lost, share) in group_lost.iter_mut().zip(&self.patterns.shares[pattern.number()]) {
+                        *lost += beam_of_sun * (1.0 - share);
+                    }
+                }
                 if beam < 1e-6 {
                     continue;
                 }
-                let (mut dark, mut half, mut full) = (0, 0, 0);
-                for &share in shares {
-                    dark += usize::from(share == 0.0);
-                    half += usize::from(share == 0.5);
-                    full += usize::from(share == 1.0);
-                }
                 power -= open;
-                if dark + half + full == groups {
-                    power += if full == groups { open } else { self.pattern(i, dark, half, sky_kept) };
-                } else {
+                power += if pattern == Pattern::OPEN {
+                    open
+                } else if pattern == Pattern::OTHER {
                     levels.clear();
-                    levels.extend(shares.iter().map(|&s| (beam * f64::from(s) + diffuse, 1)));
-                    power += string_power(&levels, self.curve);
-                }
+                    levels.extend(other.iter().map(|&s| (beam * f64::from(s) + diffuse, 1)));
+                    string_power(&levels, self.curve)
+                } else {
+                    let counts = self.patterns.counts[pattern.number()];
+                    if usize::from(counts[0]) == groups {
+                        self.uniform(diffuse) * groups as f64
+                    } else {
+                        self.pattern(i, counts, sky_kept)
+                    }
+                };
             }
             let even = self.uniform(beam * kept + diffuse) * (groups * suns) as f64;
             let electrical = if beam >= 1e-6 && even > 0.0 { (power / even).clamp(0.0, 1.0) } else { 1.0 };
-            call(i, kept, electrical, sky_kept);
+            let [beam, sky, ground] = self.table.parts[i];
+            let after = beam * kept + sky * sky_kept + ground;
+            let even = beam + sky * sky_kept + ground;
+            of_beam += beam * (1.0 - kept) * step_h / 1000.0;
+            of_yield += (even - after * electrical) * converts(i) * step_h / 1000.0;
         }
+        *lost_yield = of_yield;
+        of_beam
     }
+}
+
+/// Numbers of dark and half dark groups, without that of all in the dark.
+fn kinds(groups: usize) -> usize {
+    groups * (groups + 1)
 }
 
 /// The slot curve: yield of the n-th best slot, kWh/kW, falling.

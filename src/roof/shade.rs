@@ -1,5 +1,7 @@
 //! Rays from the cells of a slot to the sun and to the patches of the sky.
 
+use std::ops::Range;
+
 use super::arrays::light_at;
 use super::{Face, Frame, Obstacle, Orientation, Rect, Shape, Slot};
 use crate::plane::PlaneLight;
@@ -23,9 +25,15 @@ pub struct SunPath {
     pub suns: usize,
     /// `month_start[m]..month_start[m + 1]` are the daylight steps of month `m`.
     pub month_start: [usize; 13],
-    rays: Rays,
     /// Suns that are followed, ascending: all, or those that shine.
     followed: Vec<u32>,
+    /// Their directions.
+    rays: Rays,
+    steps: usize,
+}
+
+fn suns_per_step(step_min: u32) -> usize {
+    (step_min * SUNS_PER_HOUR / 60).clamp(1, SUNS_PER_HOUR) as usize
 }
 
 /// Directions as columns, with the quotients that the ray tests need of them.
@@ -53,47 +61,100 @@ impl Rays {
         self.per_flat2.push(1.0 / (along * along + uphill * uphill));
     }
 
+    fn with_capacity(n: usize) -> Rays {
+        let column = || Vec::with_capacity(n);
+        Rays {
+            along: column(),
+            uphill: column(),
+            per_along: column(),
+            per_uphill: column(),
+            per_up: column(),
+            per_flat2: column(),
+        }
+    }
+
     fn len(&self) -> usize {
-        self.along.len()
+        self.per_up.len()
     }
 
     fn gather(&self, which: &[u32], into: &mut Rays) {
-        let pick = |from: &[f64], to: &mut Vec<f64>| {
-            to.clear();
-            to.extend(which.iter().map(|&i| from[i as usize]));
-        };
-        pick(&self.along, &mut into.along);
-        pick(&self.uphill, &mut into.uphill);
-        pick(&self.per_along, &mut into.per_along);
-        pick(&self.per_uphill, &mut into.per_uphill);
-        pick(&self.per_up, &mut into.per_up);
-        pick(&self.per_flat2, &mut into.per_flat2);
+        self.gather_for_box(which, into);
+        self.gather_for_cylinder(which, into);
+    }
+
+    fn gather_for_box(&self, which: &[u32], into: &mut Rays) {
+        let from = [&self.per_along, &self.per_uphill, &self.per_up];
+        pick(from, which, [&mut into.per_along, &mut into.per_uphill, &mut into.per_up]);
+    }
+
+    fn gather_for_cylinder(&self, which: &[u32], into: &mut Rays) {
+        let from = [&self.along, &self.uphill, &self.per_flat2, &self.per_up];
+        pick(from, which, [&mut into.along, &mut into.uphill, &mut into.per_flat2, &mut into.per_up]);
+    }
+
+    /// Only the columns that the test of a shape reads.
+    fn gather_for(&self, shape: &Shape, which: &[u32], into: &mut Rays) {
+        match shape {
+            Shape::Box { .. } => self.gather_for_box(which, into),
+            Shape::Cylinder { .. } => self.gather_for_cylinder(which, into),
+        }
+    }
+}
+
+/// The same rows of several columns.
+fn pick<T: Copy + Default, const N: usize>(from: [&Vec<T>; N], which: &[u32], into: [&mut Vec<T>; N]) {
+    let n = which.len();
+    let from = from.map(|column| &column[..from[0].len()]);
+    let into = into.map(|column| {
+        column.resize(n, T::default());
+        &mut column[..n]
+    });
+    for (k, &i) in which.iter().enumerate() {
+        for c in 0..N {
+            into[c][k] = from[c][i as usize];
+        }
+    }
+}
+
+/// Months of daylight steps that are asked for in ascending order.
+pub(super) struct Months<'a> {
+    start: &'a [usize; 13],
+    month: usize,
+}
+
+impl Months<'_> {
+    pub fn of(&mut self, step: usize) -> usize {
+        while self.month < 11 && step >= self.start[self.month + 1] {
+            self.month += 1;
+        }
+        self.month
     }
 }
 
 impl SunPath {
     /// The way of the sun over a plane. `step_min` is the length of a step in minutes.
     pub fn over(sun: &SunTrack, frame: &Frame, step_min: u32) -> SunPath {
-        SunPath::with_suns(sun, frame, (step_min * SUNS_PER_HOUR / 60).clamp(1, SUNS_PER_HOUR) as usize)
+        SunPath::with_suns(sun, frame, suns_per_step(step_min), |_| true)
     }
 
-    /// The same with one sun a step: for a first look.
-    pub(crate) fn coarse(sun: &SunTrack, frame: &Frame) -> SunPath {
-        SunPath::with_suns(sun, frame, 1)
+    /// The same without the suns of steps with less beam than `least` on the plane (W/m2): what they hide is nothing.
+    /// And once more with one sun a step: for a first look.
+    pub(crate) fn shining(
+        sun: &SunTrack,
+        frame: &Frame,
+        step_min: u32,
+        light: &PlaneLight,
+        least: f64,
+    ) -> (SunPath, SunPath) {
+        let shines = |i: usize| light_at(light, i)[0] >= least;
+        (SunPath::with_suns(sun, frame, suns_per_step(step_min), shines), SunPath::with_suns(sun, frame, 1, shines))
     }
 
-    /// Leaves out the suns of steps with less beam than `least` on the plane (W/m2): what they hide is nothing.
-    pub(crate) fn shining(mut self, light: &PlaneLight, least: f64) -> SunPath {
-        let suns = self.suns;
-        self.followed.retain(|&sun| light_at(light, sun as usize / suns)[0] >= least);
-        self
-    }
-
-    fn with_suns(sun: &SunTrack, frame: &Frame, suns: usize) -> SunPath {
+    fn with_suns(sun: &SunTrack, frame: &Frame, suns: usize, shines: impl Fn(usize) -> bool) -> SunPath {
         let n = sun.steps.len();
-        let mut rays = Rays::default();
+        let (mut rays, mut followed) = (Rays::with_capacity(n * suns), Vec::with_capacity(n * suns));
         let at = |i: usize| [sun.east[i], sun.north[i], sun.up[i]];
-        for i in 0..n {
+        for i in (0..n).filter(|&i| shines(i)) {
             let here = at(i);
             let linked = |a: usize, b: usize| b < n && sun.steps[b].wrapping_sub(sun.steps[a]) == 1;
             let before = (i > 0 && linked(i - 1, i)).then(|| at(i - 1));
@@ -109,29 +170,40 @@ impl SunPath {
                 let v = [here[0] + share * step[0], here[1] + share * step[1], here[2] + share * step[2]];
                 let length = (v[0] * v[0] + v[1] * v[1] + v[2] * v[2]).sqrt().max(1e-9);
                 rays.push(frame.standing_sun(v[0] / length, v[1] / length, v[2] / length));
+                followed.push((i * suns + k) as u32);
             }
         }
-        let followed = (0..rays.len() as u32).collect();
-        SunPath { suns, month_start: sun.month_start, rays, followed }
+        SunPath { suns, month_start: sun.month_start, followed, rays, steps: n }
     }
 
     /// Number of daylight steps.
     pub fn steps(&self) -> usize {
-        self.rays.len() / self.suns.max(1)
+        self.steps
+    }
+
+    /// The step of a sun that is followed.
+    fn step_of(&self, followed: u32) -> usize {
+        self.followed[followed as usize] as usize / self.suns
+    }
+
+    pub(super) fn months(&self) -> Months<'_> {
+        Months { start: &self.month_start, month: 0 }
     }
 }
 
 /// The shade on one slot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SlotShade {
-    /// Share of the beam that reaches the cells, mean over the slot and the step, on the daylight steps; empty means
-    /// all of it in every step.
+    /// Daylight steps with a shaded sun, ascending.
+    pub steps: Vec<u32>,
+    /// Share of the beam that reaches the cells on each of these, mean over the slot and the step.
     pub beam_kept: Vec<f64>,
     /// Suns (index `step * suns + k`) at which any cell of the slot is in shade, ascending.
     pub shaded: Vec<u32>,
-    /// For each of these the share of the beam that counts for the current of each bypass group, the groups of a sun
-    /// side by side: that of the darkest cell; with parallel halves the mean of the darkest cell of each.
-    pub groups: Vec<f32>,
+    /// For each of these which groups have how much of the beam.
+    pub(crate) patterns: Vec<Pattern>,
+    /// The shares of the groups side by side for those without a pattern, in their order.
+    pub(crate) others: Vec<f32>,
     /// Share of the isotropic sky that the slot still sees, by month.
     pub sky_kept: [f64; 12],
 }
@@ -139,7 +211,71 @@ pub struct SlotShade {
 impl SlotShade {
     /// A slot without any shade.
     pub fn none() -> SlotShade {
-        SlotShade { beam_kept: Vec::new(), shaded: Vec::new(), groups: Vec::new(), sky_kept: [1.0; 12] }
+        SlotShade {
+            steps: Vec::new(),
+            beam_kept: Vec::new(),
+            shaded: Vec::new(),
+            patterns: Vec::new(),
+            others: Vec::new(),
+            sky_kept: [1.0; 12],
+        }
+    }
+
+    /// Share of the beam that reaches the cells on a daylight step.
+    pub fn beam_kept_at(&self, step: usize) -> f64 {
+        self.steps.binary_search(&(step as u32)).map_or(1.0, |at| self.beam_kept[at])
+    }
+
+    fn clear(&mut self) {
+        self.steps.clear();
+        self.beam_kept.clear();
+        self.shaded.clear();
+        self.patterns.clear();
+        self.others.clear();
+    }
+}
+
+/// The share of the beam that counts for the current of each bypass group: that of the darkest cell; with parallel
+/// halves the mean of the darkest cell of each.
+///
+/// Opaque obstacles leave a group all, half or none. These are the digits 0, 1 and 2 of a number to the base of three,
+/// the first group last.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Pattern(u16);
+
+impl Pattern {
+    /// Some group has another share.
+    pub const OTHER: Pattern = Pattern(u16::MAX);
+    /// All groups have all of it.
+    pub const OPEN: Pattern = Pattern(0);
+    /// More groups than these have no pattern.
+    const MOST_GROUPS: usize = 6;
+
+    pub fn number(self) -> usize {
+        self.0.into()
+    }
+}
+
+/// What the patterns of so many groups stand for.
+#[derive(Debug, Default)]
+pub(crate) struct Patterns {
+    /// Share of each group.
+    pub shares: Vec<Vec<f64>>,
+    /// How many groups have none and how many half of the beam.
+    pub counts: Vec<[u8; 2]>,
+}
+
+impl Patterns {
+    pub fn of(groups: usize) -> Patterns {
+        let groups = groups.min(Pattern::MOST_GROUPS) as u32;
+        let digit = |number: usize, group: u32| number / 3_usize.pow(group) % 3;
+        let digits = |number: usize| (0..groups).map(move |group| digit(number, group));
+        let count = |number: usize, wanted: usize| digits(number).filter(|&d| d == wanted).count() as u8;
+        let numbers = 0..3_usize.pow(groups);
+        Patterns {
+            shares: numbers.clone().map(|n| digits(n).map(|d| 1.0 - 0.5 * d as f64).collect()).collect(),
+            counts: numbers.map(|n| [count(n, 2), count(n, 1)]).collect(),
+        }
     }
 }
 
@@ -148,7 +284,8 @@ impl SlotShade {
 /// From sample points, about one a cell, a ray goes to each sun of the path. A box is met by the slab method (Kay and
 /// Kajiya 1986: the ray is inside between the latest entry and the earliest exit), an upright cylinder by the quadratic
 /// of its circle in plan; the flat top bounds both. Obstacles in line multiply. Only suns at which the obstacle, grown
-/// by half the slot, hides the sun from the slot's middle are followed from every point: this changes no result.
+/// by half the slot, hides the sun from the slot's middle are followed from every point, and these are looked for among
+/// those that it hides in the same way from all slots and from a few neighbours: this changes no result.
 ///
 /// The sky share is the sum over about 1000 patches of equal solid angle (a spiral by the golden angle), weighted by
 /// the cosine to the plane's normal; circumsolar light goes with the beam, the horizon band with the isotropic sky.
@@ -162,10 +299,12 @@ pub fn slot_shades(
     obstacles: &[Obstacle],
     path: &SunPath,
 ) -> Vec<SlotShade> {
-    shades_at(slots, orientation, face, frame, obstacles, path, false)
+    let (sky, mut work) = (SkyPatches::over(frame), Work::default());
+    shades_at(slots, orientation, face, frame, obstacles, path, &sky, false, &mut work)
 }
 
-/// [`slot_shades`]; `coarse` takes a third of the sample points.
+/// [`slot_shades`] under patches of sky that are known; `coarse` takes a third of the sample points.
+#[allow(clippy::too_many_arguments)]
 pub(crate) fn shades_at(
     slots: &[Slot],
     orientation: Orientation,
@@ -173,17 +312,37 @@ pub(crate) fn shades_at(
     frame: &Frame,
     obstacles: &[Obstacle],
     path: &SunPath,
+    sky: &SkyPatches,
     coarse: bool,
+    work: &mut Work,
 ) -> Vec<SlotShade> {
     if obstacles.is_empty() || slots.is_empty() {
         return vec![SlotShade::none(); slots.len()];
     }
-    let over = Reach::of(slots, frame);
-    let sky = SkyPatches::new(frame, obstacles, &over);
-    let within: Vec<Near> = obstacles.iter().map(|o| Near::over(o, &over, path)).collect();
-    let mut scratch = Scratch::default();
-    let ground = Ground { orientation, face, frame, obstacles, within: &within, path, sky: &sky, coarse };
-    slots.iter().map(|slot| ground.one_slot(&slot.rect, &mut scratch)).collect()
+    let ground = Ground { orientation, face, frame, obstacles, path, sky, coarse };
+    let (mut size, mut levels) = (1, 1);
+    while 2 * NEIGHBOURS * size <= slots.len() {
+        (size, levels) = (NEIGHBOURS * size, levels + 1);
+    }
+    let mut near = std::mem::take(&mut work.near);
+    near.resize_with(levels.max(near.len()), NearBy::default);
+    let mut shades = Vec::with_capacity(slots.len());
+    ground.shade(slots, None, size, &mut near, work, &mut shades);
+    work.near = near;
+    shades
+}
+
+/// So many slots side by side share a look at what may shade any of them, so many of these again, and so on.
+const NEIGHBOURS: usize = 4;
+
+/// Memory that is filled again from slot to slot.
+#[derive(Debug, Default)]
+pub(crate) struct Work {
+    /// Of the group of slots in hand on each level.
+    near: Vec<NearBy>,
+    picked: Picked,
+    patches: HiddenPatches,
+    followed: Followed,
 }
 
 /// The smallest rectangle around some places: its middle and half its extents, in standing coordinates.
@@ -210,58 +369,176 @@ impl Reach {
     }
 }
 
-#[derive(Default)]
-struct Scratch {
+/// Positions of the directions in which an obstacle may hide something from a place.
+#[derive(Debug, Default)]
+struct Picked {
     hit: Vec<f64>,
-    kept: Vec<f64>,
-    darkest: Vec<f64>,
-    mean: Vec<f64>,
-    current: Vec<f64>,
-    candidates: Vec<u32>,
-    near: Vec<Near>,
+    places: Vec<u32>,
+}
+
+impl Picked {
+    /// Those in which the obstacle, grown by half the place, is met from its middle.
+    fn find(&mut self, shape: &Shape, place: &Reach, rays: &Rays) -> &[u32] {
+        refill(&mut self.hit, rays.len(), 0.0);
+        count_hits(&shape.grown(place.half), place.centre, rays, &mut self.hit);
+        self.marked()
+    }
+
+    /// Those with a hit.
+    fn marked(&mut self) -> &[u32] {
+        const AT_ONCE: usize = 16;
+        self.places.resize(self.places.len().max(self.hit.len() + AT_ONCE), 0);
+        let mut count = 0;
+        for (run, hits) in self.hit.chunks(AT_ONCE).enumerate() {
+            // Long runs hold none at all.
+            if hits.iter().fold(0, |any, h| any | h.to_bits()) == 0 {
+                continue;
+            }
+            let places = &mut self.places[count..count + AT_ONCE];
+            let mut found = 0;
+            for (i, h) in hits.iter().enumerate() {
+                places[found % AT_ONCE] = (run * AT_ONCE + i) as u32;
+                found += usize::from(*h > 0.0);
+            }
+            count += found;
+        }
+        &self.places[..count]
+    }
+}
+
+fn refill(column: &mut Vec<f64>, n: usize, value: f64) {
+    column.clear();
+    column.resize(n, value);
 }
 
 /// The suns that an obstacle may hide from a place.
-#[derive(Default)]
+#[derive(Debug, Default)]
 struct Near {
     obstacle: usize,
+    /// Positions among the suns that are followed, ascending.
     suns: Vec<u32>,
-    /// Positions of these among the candidates of the slot.
-    places: Vec<u32>,
+    /// What the test of the obstacle's shape reads of them.
     rays: Rays,
-    opacity: Vec<f64>,
 }
 
-impl Near {
-    /// Suns that the obstacle may hide from any place on the plane.
-    fn over(obstacle: &Obstacle, over: &Reach, path: &SunPath) -> Near {
-        let mut all = Rays::default();
-        path.rays.gather(&path.followed, &mut all);
-        let mut hit = vec![0.0; all.len()];
-        hits(&obstacle.shape.grown(over.half), over.centre, &all, &mut hit);
-        let mut near = Near::default();
-        near.suns.extend(path.followed.iter().zip(&hit).filter(|(_, h)| **h > 0.0).map(|(sun, _)| *sun));
-        path.rays.gather(&near.suns, &mut near.rays);
-        let mut month = 0;
-        for &sun in &near.suns {
-            while month < 11 && sun as usize / path.suns >= path.month_start[month + 1] {
-                month += 1;
-            }
-            near.opacity.push(1.0 - obstacle.passes[month]);
-        }
-        near
+/// The same for each obstacle that may hide any sun, in memory that is filled again from place to place.
+#[derive(Debug, Default)]
+struct NearBy {
+    all: Vec<Near>,
+    used: usize,
+}
+
+impl NearBy {
+    fn lists(&self) -> &[Near] {
+        &self.all[..self.used]
     }
 
-    /// Those of them that `hit` marks.
-    fn narrow(&mut self, from: &Near, hit: &[f64], obstacle: usize) {
-        self.obstacle = obstacle;
-        self.places.clear();
-        self.places.extend(hit.iter().enumerate().filter(|(_, h)| **h > 0.0).map(|(i, _)| i as u32));
-        from.rays.gather(&self.places, &mut self.rays);
-        self.suns.clear();
-        self.suns.extend(self.places.iter().map(|&i| from.suns[i as usize]));
-        self.opacity.clear();
-        self.opacity.extend(self.places.iter().map(|&i| from.opacity[i as usize]));
+    /// What is left for a place of wider lists, or of all suns.
+    fn narrow(&mut self, from: Option<&[Near]>, ground: &Ground<'_>, place: &Reach, picked: &mut Picked) {
+        self.used = 0;
+        match from {
+            Some(lists) => {
+                for near in lists {
+                    self.take(near.obstacle, &near.rays, Some(&near.suns), ground, place, picked);
+                }
+            }
+            None => {
+                for obstacle in 0..ground.obstacles.len() {
+                    self.take(obstacle, &ground.path.rays, None, ground, place, picked);
+                }
+            }
+        }
+    }
+
+    fn take(
+        &mut self,
+        obstacle: usize,
+        rays: &Rays,
+        suns: Option<&Vec<u32>>,
+        ground: &Ground<'_>,
+        place: &Reach,
+        picked: &mut Picked,
+    ) {
+        let shape = &ground.obstacles[obstacle].shape;
+        let places = picked.find(shape, place, rays);
+        if places.is_empty() {
+            return;
+        }
+        if self.all.len() == self.used {
+            self.all.push(Near::default());
+        }
+        let near = &mut self.all[self.used];
+        near.obstacle = obstacle;
+        match suns {
+            Some(suns) => pick([suns], places, [&mut near.suns]),
+            None => {
+                near.suns.clear();
+                near.suns.extend_from_slice(places);
+            }
+        }
+        rays.gather_for(shape, places, &mut near.rays);
+        self.used += 1;
+    }
+}
+
+/// Columns of one slot.
+#[derive(Debug, Default)]
+struct Followed {
+    candidates: Vec<Candidate>,
+    /// Suns that more than one obstacle may hide, and their directions.
+    crossed: Vec<u32>,
+    rays: Rays,
+    /// What is left at the suns of each obstacle by itself, then at the crossed ones.
+    left: Vec<Left>,
+    /// By obstacle: what it hides at each of the suns in hand.
+    opacity: Vec<Vec<f64>>,
+    along: Vec<f64>,
+    hit: Vec<f64>,
+    kept: Vec<f64>,
+    shade: Option<SlotShade>,
+}
+
+/// A sun that may be hidden, and where in [`Followed::left`] it stands.
+#[derive(Debug, Clone, Copy)]
+struct Candidate {
+    sun: u32,
+    left: u32,
+    at: u32,
+}
+
+/// What obstacles leave of the beam at some suns.
+#[derive(Debug, Default)]
+struct Left {
+    /// Share on the darkest point, field by field.
+    darkest: Vec<f64>,
+    /// Sum of the shares on all points, then what is lost of the step by their mean.
+    sum: Vec<f64>,
+    /// Share for the current, group by group, and the number of its pattern.
+    groups: Vec<f64>,
+    pattern: Vec<f64>,
+}
+
+impl Left {
+    fn fresh(&mut self, suns: usize, fields: usize, darkest: f64) {
+        refill(&mut self.sum, suns, 0.0);
+        refill(&mut self.darkest, suns * fields, darkest);
+    }
+
+    /// From points and fields to steps and groups.
+    fn settle(&mut self, samples: &Samples, suns_per_step: usize) {
+        let n = self.sum.len();
+        let Samples { groups, parts, .. } = *samples;
+        sum_to_loss(samples.count() as f64, suns_per_step as f64, &mut self.sum);
+        let other = f64::from(Pattern::OTHER.0);
+        let unknown = if groups > Pattern::MOST_GROUPS { other } else { 0.0 };
+        refill(&mut self.pattern, n, unknown);
+        self.groups.resize(n * groups, 0.0);
+        let mut digit = 1.0;
+        for (group, share) in self.groups.chunks_exact_mut(n).enumerate() {
+            let part = |k: usize| &self.darkest[(group * parts + k) * n..][..n];
+            parts_to_group(part(0), part(parts - 1), digit, other, share, &mut self.pattern);
+            digit *= 3.0;
+        }
     }
 }
 
@@ -271,115 +548,206 @@ struct Ground<'a> {
     face: &'a Face,
     frame: &'a Frame,
     obstacles: &'a [Obstacle],
-    within: &'a [Near],
     path: &'a SunPath,
     sky: &'a SkyPatches,
     coarse: bool,
 }
 
 impl Ground<'_> {
-    fn one_slot(&self, rect: &Rect, scratch: &mut Scratch) -> SlotShade {
-        let sky_kept = self.sky.kept(rect, self.frame, self.obstacles, scratch);
-        let place = Reach::around(rect, self.frame);
-        let mut count = 0;
-        for (at, (obstacle, within)) in self.obstacles.iter().zip(self.within).enumerate() {
-            let n = within.suns.len();
-            scratch.hit.resize(n.max(scratch.hit.len()), 0.0);
-            let hit = &mut scratch.hit[..n];
-            hits(&obstacle.shape.grown(place.half), place.centre, &within.rays, hit);
-            if crate::maths::sum(hit) > 0.0 {
-                if scratch.near.len() == count {
-                    scratch.near.push(Near::default());
-                }
-                scratch.near[count].narrow(within, hit, at);
-                count += 1;
+    /// Shades slots in groups of so many, which get smaller down to single slots; `from` may shade any of them.
+    fn shade(
+        &self,
+        slots: &[Slot],
+        from: Option<&[Near]>,
+        size: usize,
+        levels: &mut [NearBy],
+        work: &mut Work,
+        shades: &mut Vec<SlotShade>,
+    ) {
+        let Some((near, finer)) = levels.split_first_mut() else { return };
+        if size == 1 {
+            work.patches.find(self.sky, self.obstacles, &Reach::of(slots, self.frame), &mut work.picked);
+        }
+        for group in slots.chunks(size) {
+            near.narrow(from, self, &Reach::of(group, self.frame), &mut work.picked);
+            if size > 1 {
+                self.shade(group, Some(near.lists()), size / NEIGHBOURS, finer, work, shades);
+                continue;
+            }
+            for slot in group {
+                let sky_kept = work.patches.kept(&slot.rect, self.frame, self.obstacles, self.sky.total);
+                shades.push(self.follow(&slot.rect, near.lists(), sky_kept, &mut work.followed));
             }
         }
-        if count == 0 {
-            return SlotShade { sky_kept, ..SlotShade::none() };
-        }
-        scratch.candidates.clear();
-        for near in &scratch.near[..count] {
-            scratch.candidates.extend_from_slice(&near.suns);
-        }
-        if count > 1 {
-            scratch.candidates.sort_unstable();
-            scratch.candidates.dedup();
-            for near in &mut scratch.near[..count] {
-                near.places.clear();
-                let mut place = 0;
-                for &sun in &near.suns {
-                    while scratch.candidates[place] < sun {
-                        place += 1;
-                    }
-                    near.places.push(place as u32);
-                }
-            }
-        }
-        self.follow(rect, count, sky_kept, scratch)
     }
 
-    /// Follows the rays of every sample point at the candidate suns.
-    fn follow(&self, rect: &Rect, count: usize, sky_kept: [f64; 12], scratch: &mut Scratch) -> SlotShade {
-        let path = self.path;
-        let m = scratch.candidates.len();
-        let groups = self.face.groups as usize;
-        scratch.current.clear();
-        scratch.current.resize(m * groups, 0.0);
-        scratch.mean.clear();
-        scratch.mean.resize(m, 0.0);
-        scratch.hit.resize(m.max(scratch.hit.len()), 0.0);
+    /// Follows the rays of every sample point at the suns that an obstacle may hide.
+    fn follow(&self, rect: &Rect, near: &[Near], sky_kept: [f64; 12], work: &mut Followed) -> SlotShade {
+        if near.is_empty() {
+            return SlotShade { sky_kept, ..SlotShade::none() };
+        }
         let samples = Samples::of(rect, self.orientation, self.face, self.coarse);
-        for group in 0..groups {
-            for part in 0..samples.parts {
-                scratch.darkest.clear();
-                scratch.darkest.resize(m, 1.0);
-                for point in samples.points(group, part) {
-                    let from = self.frame.standing(point[0], point[1]);
-                    if let [near] = &scratch.near[..count] {
-                        let hit = &mut scratch.hit[..m];
-                        hits(&self.obstacles[near.obstacle].shape, from, &near.rays, hit);
-                        dim_lower_and_add(hit, &near.opacity, &mut scratch.darkest, &mut scratch.mean);
-                        continue;
+        work.left.resize_with(work.left.len().max(near.len() + 1), Left::default);
+        work.opacity.resize(work.opacity.len().max(near.len()), Vec::new());
+        self.each(&samples, near, work);
+        self.cross(&samples, near, work);
+        self.gather(samples.groups, sky_kept, work)
+    }
+
+    /// What an obstacle hides at some suns, ascending.
+    fn opacity(&self, obstacle: usize, suns: &[u32], into: &mut Vec<f64>) {
+        let (passes, mut months) = (&self.obstacles[obstacle].passes, self.path.months());
+        into.clear();
+        if self.obstacles[obstacle].seasonal() {
+            into.extend(suns.iter().map(|&sun| 1.0 - passes[months.of(self.path.step_of(sun))]));
+        } else {
+            into.resize(suns.len(), 1.0 - passes[0]);
+        }
+    }
+
+    /// What each obstacle leaves by itself: the points in its shade are counted.
+    fn each(&self, samples: &Samples, near: &[Near], work: &mut Followed) {
+        let Followed { left, opacity, hit, along, .. } = work;
+        let opacity = &mut opacity[0];
+        let [columns, rows] = samples.grid();
+        let along_eave: Vec<f64> = (0..columns).map(|column| samples.at(column, 0)[0]).collect();
+        let mut span = [[0.0; RUN]; 2];
+        for (near, left) in near.iter().zip(left) {
+            let n = near.suns.len();
+            left.fresh(n, samples.fields(), 0.0);
+            refill(hit, n, 0.0);
+            self.opacity(near.obstacle, &near.suns, opacity);
+            let shape = &self.obstacles[near.obstacle].shape;
+            if let Shape::Box { .. } = shape {
+                pick([&self.path.rays.along], &near.suns, [along]);
+            }
+            // Run by run of suns, which stays at hand while all points are gone through.
+            for start in (0..n).step_by(RUN) {
+                let run = start..(start + RUN).min(n);
+                for row in 0..rows {
+                    let [x, y] = samples.at(0, row);
+                    let from = self.frame.standing(x, y);
+                    if let Shape::Box { along: a, uphill: b, top } = *shape {
+                        let relative = [a[0], a[1], b[0] - from[1], b[1] - from[1], top - from[2]];
+                        let Rays { per_uphill, per_up, .. } = &near.rays;
+                        let ends = span.each_mut().map(|end| &mut end[..run.len()]);
+                        let rays = [&along[run.clone()], &per_uphill[run.clone()], &per_up[run.clone()]];
+                        box_spans(relative, rays, ends);
                     }
-                    scratch.kept.clear();
-                    scratch.kept.resize(m, 1.0);
-                    for near in &scratch.near[..count] {
-                        let hit = &mut scratch.hit[..near.suns.len()];
-                        hits(&self.obstacles[near.obstacle].shape, from, &near.rays, hit);
-                        for ((h, o), place) in hit.iter().zip(&near.opacity).zip(&near.places) {
-                            scratch.kept[*place as usize] *= 1.0 - h * o;
+                    for (column, &x) in along_eave.iter().enumerate() {
+                        let field = samples.field(column, row) * n;
+                        let hit = &mut left.darkest[field + run.start..field + run.end];
+                        match shape {
+                            Shape::Box { .. } => count_within(x, &span[0], &span[1], hit),
+                            Shape::Cylinder { .. } => {
+                                count_hits_in(run.clone(), shape, [x, from[1], from[2]], &near.rays, hit);
+                            }
                         }
                     }
-                    lower_and_add(&scratch.kept, &mut scratch.darkest, &mut scratch.mean);
-                }
-                for (i, d) in scratch.darkest.iter().enumerate() {
-                    scratch.current[i * groups + group] += d / samples.parts as f64;
                 }
             }
+            for field in left.darkest.chunks_exact_mut(n) {
+                count_to_share(opacity, field, hit);
+            }
+            points_to_share(samples.count() as f64, hit, opacity, &mut left.sum);
+            left.settle(samples, self.path.suns);
         }
-        let points = (groups * samples.parts * samples.per_part()) as f64;
-        let mut shade =
-            SlotShade { beam_kept: vec![1.0; path.steps()], shaded: Vec::new(), groups: Vec::new(), sky_kept };
-        for (i, &c) in scratch.candidates.iter().enumerate() {
-            let light = scratch.mean[i] / points;
-            if scratch.mean[i] < points {
-                shade.beam_kept[c as usize / path.suns] -= (1.0 - light) / path.suns as f64;
-                shade.shaded.push(c);
-                shade.groups.extend(scratch.current[i * groups..(i + 1) * groups].iter().map(|&x| x as f32));
+    }
+
+    /// Suns that several obstacles may hide: what they leave multiplies, point by point.
+    fn cross(&self, samples: &Samples, near: &[Near], work: &mut Followed) {
+        let Followed { candidates, crossed, rays, left, opacity, hit, kept, .. } = work;
+        candidates.clear();
+        crossed.clear();
+        for (left, near) in (0..).zip(near) {
+            candidates.extend((0..).zip(&near.suns).map(|(at, &sun)| Candidate { sun, left, at }));
+        }
+        if near.len() == 1 {
+            return;
+        }
+        // Stable, because it joins what is in order already.
+        candidates.sort_by_key(|c| c.sun);
+        candidates.dedup_by(|next, first| {
+            let same = next.sun == first.sun;
+            if same && first.left != near.len() as u32 {
+                (first.left, first.at) = (near.len() as u32, crossed.len() as u32);
+                crossed.push(first.sun);
+            }
+            same
+        });
+        if crossed.is_empty() {
+            return;
+        }
+        let (n, left) = (crossed.len(), &mut left[near.len()]);
+        left.fresh(n, samples.fields(), 1.0);
+        self.path.rays.gather(crossed, rays);
+        for (near, opacity) in near.iter().zip(opacity.iter_mut()) {
+            self.opacity(near.obstacle, crossed, opacity);
+        }
+        let points: Vec<[f64; 3]> = samples.points().map(|[x, y]| self.frame.standing(x, y)).collect();
+        for (darkest, points) in left.darkest.chunks_exact_mut(n).zip(points.chunks(samples.per_field())) {
+            for from in points {
+                refill(kept, n, 1.0);
+                for (near, opacity) in near.iter().zip(opacity.iter()) {
+                    refill(hit, n, 0.0);
+                    count_hits(&self.obstacles[near.obstacle].shape, *from, rays, hit);
+                    dim(hit, opacity, kept);
+                }
+                lower_and_add(kept, darkest, &mut left.sum);
             }
         }
-        if shade.shaded.is_empty() {
-            shade.beam_kept.clear();
+        left.settle(samples, self.path.suns);
+    }
+
+    /// What is left, sun by sun.
+    fn gather(&self, groups: usize, sky_kept: [f64; 12], work: &mut Followed) -> SlotShade {
+        let path = self.path;
+        let shade = work.shade.get_or_insert_with(SlotShade::none);
+        shade.clear();
+        shade.sky_kept = sky_kept;
+        let (mut next_step, mut kept) = (0, 1.0);
+        for c in &work.candidates {
+            let (left, at) = (&work.left[c.left as usize], c.at as usize);
+            let loss = left.sum[at];
+            if loss <= 0.0 {
+                continue;
+            }
+            let number = path.followed[c.sun as usize];
+            if number >= next_step {
+                close(&mut shade.beam_kept, kept);
+                let step = number / path.suns as u32;
+                next_step = (step + 1) * path.suns as u32;
+                shade.steps.push(step);
+                shade.beam_kept.push(1.0);
+                kept = 1.0;
+            }
+            kept -= loss;
+            shade.shaded.push(number);
+            let pattern = Pattern(left.pattern[at] as u16);
+            shade.patterns.push(pattern);
+            if pattern == Pattern::OTHER {
+                let n = left.sum.len();
+                shade.others.extend((0..groups).map(|group| left.groups[group * n + at] as f32));
+            }
         }
-        for kept in &mut shade.beam_kept {
-            *kept = kept.clamp(0.0, 1.0);
-        }
-        shade
+        close(&mut shade.beam_kept, kept);
+        // A copy takes no more room than it needs.
+        shade.clone()
     }
 }
 
-/// Sample points of a slot: one in the middle of each cell, six cells over the module's short side.
+/// Suns in a run.
+const RUN: usize = 512;
+
+/// Writes down what the step in hand keeps.
+fn close(beam_kept: &mut [f64], kept: f64) {
+    if let Some(last) = beam_kept.last_mut() {
+        *last = kept.clamp(0.0, 1.0);
+    }
+}
+
+/// Sample points of a slot: one in the middle of each cell, six cells over the module's short side. Each part of each
+/// group is a field of its own.
 struct Samples {
     rect: Rect,
     portrait: bool,
@@ -400,25 +768,53 @@ impl Samples {
         Samples { rect: *rect, portrait: orientation == Orientation::Portrait, groups, parts, across, lengthwise }
     }
 
-    fn per_part(&self) -> usize {
+    fn fields(&self) -> usize {
+        self.groups * self.parts
+    }
+
+    fn per_field(&self) -> usize {
         self.across * self.lengthwise
     }
 
-    fn points(&self, group: usize, part: usize) -> impl Iterator<Item = [f64; 2]> + '_ {
-        (0..self.per_part()).map(move |i| {
-            let (a, l) = (i % self.across, i / self.across);
-            let over = ((group * self.across + a) as f64 + 0.5) / (self.groups * self.across) as f64;
-            let along = ((part * self.lengthwise + l) as f64 + 0.5) / (self.parts * self.lengthwise) as f64;
-            let (fx, fy) = if self.portrait { (over, along) } else { (along, over) };
-            [self.rect.x + fx * self.rect.w, self.rect.y + fy * self.rect.h]
+    fn count(&self) -> usize {
+        self.fields() * self.per_field()
+    }
+
+    /// The points stand in so many columns and rows.
+    fn grid(&self) -> [usize; 2] {
+        let (short, long) = (self.groups * self.across, self.parts * self.lengthwise);
+        if self.portrait { [short, long] } else { [long, short] }
+    }
+
+    /// The point in a column and row.
+    fn at(&self, column: usize, row: usize) -> [f64; 2] {
+        let [columns, rows] = self.grid();
+        let (fx, fy) = ((column as f64 + 0.5) / columns as f64, (row as f64 + 0.5) / rows as f64);
+        [self.rect.x + fx * self.rect.w, self.rect.y + fy * self.rect.h]
+    }
+
+    /// The field of the point in a column and row; the parts of a group stand side by side.
+    fn field(&self, column: usize, row: usize) -> usize {
+        let (short, long) = if self.portrait { (column, row) } else { (row, column) };
+        short / self.across * self.parts + long / self.lengthwise
+    }
+
+    /// Field by field.
+    fn points(&self) -> impl Iterator<Item = [f64; 2]> + '_ {
+        (0..self.count()).map(move |i| {
+            let (field, i) = (i / self.per_field(), i % self.per_field());
+            let (group, part) = (field / self.parts, field % self.parts);
+            let (short, long) = (group * self.across + i % self.across, part * self.lengthwise + i / self.across);
+            if self.portrait { self.at(short, long) } else { self.at(long, short) }
         })
     }
 }
 
-/// Patches of equal solid angle over the upper half of the sky, for each obstacle those that it may hide.
-struct SkyPatches {
-    /// Patches that some obstacle may hide, and their weights.
+/// Patches of equal solid angle over the upper half of the sky, those in front of a plane.
+#[derive(Debug)]
+pub(crate) struct SkyPatches {
     rays: Rays,
+    /// Cosine to the plane's normal.
     weight: Vec<f64>,
     total: f64,
 }
@@ -426,10 +822,10 @@ struct SkyPatches {
 impl SkyPatches {
     const COUNT: usize = 1024;
 
-    fn new(frame: &Frame, obstacles: &[Obstacle], over: &Reach) -> SkyPatches {
+    pub(crate) fn over(frame: &Frame) -> SkyPatches {
         let golden = std::f64::consts::PI * (3.0 - 5.0_f64.sqrt());
-        let mut all = Rays::default();
-        let mut weight = Vec::new();
+        let mut rays = Rays::with_capacity(Self::COUNT);
+        let mut weight = Vec::with_capacity(Self::COUNT);
         for i in 0..Self::COUNT {
             let up = 1.0 - (i as f64 + 0.5) / Self::COUNT as f64;
             let flat = (1.0 - up * up).sqrt();
@@ -437,48 +833,60 @@ impl SkyPatches {
             let direction = [flat * s, flat * c, up];
             let cos = frame.cos_to_normal(direction);
             if cos > 0.0 {
-                all.push(direction);
+                rays.push(direction);
                 weight.push(cos);
             }
         }
         let total = crate::maths::sum(&weight);
-        let mut any = vec![0.0; all.len()];
-        let mut hit = vec![0.0; all.len()];
+        SkyPatches { rays, weight, total }
+    }
+}
+
+/// Patches that some obstacle may hide from a place, and their weights.
+#[derive(Debug, Default)]
+struct HiddenPatches {
+    rays: Rays,
+    weight: Vec<f64>,
+    hit: Vec<f64>,
+    kept: Vec<f64>,
+}
+
+impl HiddenPatches {
+    fn find(&mut self, sky: &SkyPatches, obstacles: &[Obstacle], place: &Reach, picked: &mut Picked) {
+        refill(&mut picked.hit, sky.rays.len(), 0.0);
         for obstacle in obstacles {
-            hits(&obstacle.shape.grown(over.half), over.centre, &all, &mut hit);
-            any.iter_mut().zip(&hit).for_each(|(a, h)| *a += h);
+            count_hits(&obstacle.shape.grown(place.half), place.centre, &sky.rays, &mut picked.hit);
         }
-        let which: Vec<u32> = (0..all.len() as u32).filter(|&i| any[i as usize] > 0.0).collect();
-        let mut rays = Rays::default();
-        all.gather(&which, &mut rays);
-        SkyPatches { rays, weight: which.iter().map(|&i| weight[i as usize]).collect(), total }
+        let places = picked.marked();
+        sky.rays.gather(places, &mut self.rays);
+        pick([&sky.weight], places, [&mut self.weight]);
     }
 
-    /// Share of the isotropic sky seen by a slot, by month: mean of four points.
-    fn kept(&self, rect: &Rect, frame: &Frame, obstacles: &[Obstacle], scratch: &mut Scratch) -> [f64; 12] {
+    /// Share of the isotropic sky, all of which weighs `total`, that a slot sees, by month: mean of four points.
+    fn kept(&mut self, rect: &Rect, frame: &Frame, obstacles: &[Obstacle], total: f64) -> [f64; 12] {
         let n = self.weight.len();
-        scratch.hit.resize(n.max(scratch.hit.len()), 0.0);
+        if n == 0 {
+            return [1.0; 12];
+        }
         let months = if obstacles.iter().any(Obstacle::seasonal) { 12 } else { 1 };
         let mut hidden = [0.0; 12];
-        let mut hit = Vec::with_capacity(n * obstacles.len());
         for (fx, fy) in [(0.25, 0.25), (0.75, 0.25), (0.25, 0.75), (0.75, 0.75)] {
             let from = frame.standing(rect.x + fx * rect.w, rect.y + fy * rect.h);
-            hit.clear();
-            for obstacle in obstacles {
-                hits(&obstacle.shape, from, &self.rays, &mut scratch.hit[..n]);
-                hit.extend_from_slice(&scratch.hit[..n]);
+            refill(&mut self.hit, n * obstacles.len(), 0.0);
+            for (obstacle, hit) in obstacles.iter().zip(self.hit.chunks_exact_mut(n)) {
+                count_hits(&obstacle.shape, from, &self.rays, hit);
             }
             for (month, sum) in hidden.iter_mut().enumerate().take(months) {
-                scratch.kept.clear();
-                scratch.kept.extend_from_slice(&self.weight);
-                for (k, obstacle) in obstacles.iter().enumerate() {
+                self.kept.clear();
+                self.kept.extend_from_slice(&self.weight);
+                for (obstacle, hit) in obstacles.iter().zip(self.hit.chunks_exact(n)) {
                     let opacity = 1.0 - obstacle.passes[month];
-                    for (w, h) in scratch.kept.iter_mut().zip(&hit[k * n..(k + 1) * n]) {
+                    for (w, h) in self.kept.iter_mut().zip(hit) {
                         *w *= 1.0 - h * opacity;
                     }
                 }
-                let lost: f64 = self.weight.iter().zip(&scratch.kept).map(|(w, k)| w - k).sum();
-                *sum += 0.25 * lost / self.total;
+                let lost: f64 = self.weight.iter().zip(&self.kept).map(|(w, k)| w - k).sum();
+                *sum += 0.25 * lost / total;
             }
         }
         if months == 1 {
@@ -488,24 +896,29 @@ impl SkyPatches {
     }
 }
 
-/// 1 where a ray from `from` meets the solid, else 0.
-fn hits(shape: &Shape, from: [f64; 3], rays: &Rays, hit: &mut [f64]) {
+/// Adds 1 where a ray from `from` meets the solid.
+fn count_hits(shape: &Shape, from: [f64; 3], rays: &Rays, hit: &mut [f64]) {
+    count_hits_in(0..rays.len(), shape, from, rays, hit);
+}
+
+/// The same for a run of the rays.
+fn count_hits_in(run: Range<usize>, shape: &Shape, from: [f64; 3], rays: &Rays, hit: &mut [f64]) {
     match *shape {
         Shape::Box { along: a, uphill: b, top } => box_hits(
             [a[0] - from[0], a[1] - from[0], b[0] - from[1], b[1] - from[1], top - from[2]],
-            &rays.per_along,
-            &rays.per_uphill,
-            &rays.per_up,
+            &rays.per_along[run.clone()],
+            &rays.per_uphill[run.clone()],
+            &rays.per_up[run],
             hit,
         ),
         Shape::Cylinder { centre, radius, top } => {
             let (cx, cy) = (centre[0] - from[0], centre[1] - from[1]);
             cylinder_hits(
                 [cx, cy, cx * cx + cy * cy - radius * radius, top - from[2]],
-                &rays.along,
-                &rays.uphill,
-                &rays.per_flat2,
-                &rays.per_up,
+                &rays.along[run.clone()],
+                &rays.uphill[run.clone()],
+                &rays.per_flat2[run.clone()],
+                &rays.per_up[run],
                 hit,
             );
         }
@@ -528,7 +941,43 @@ crate::wide! {
             // Above the top: up * t > top.
             let above = b[4] * per_up[i];
             let leave = if leave < above { leave } else { above };
-            hit[i] = if enter < leave { 1.0 } else { 0.0 };
+            hit[i] += if enter < leave { 1.0 } else { 0.0 };
+        }
+    }
+}
+
+crate::wide! {
+    /// From where to where along the eave, without the ends, a row of points lies in the shade of a box: `b` holds the
+    /// sides along the eave, and those uphill and the top relative to the row.
+    ///
+    /// The slab method solved for the place: the ray is within the other sides and below the top from `enter` to
+    /// `leave`, and on the way there it passes between the sides along the eave.
+    fn box_spans(b: [f64; 5], rays: [&[f64]; 3], ends: [&mut [f64]; 2]) {
+        let [start, end] = ends;
+        let n = start.len();
+        let [along, per_uphill, per_up] = rays;
+        let (along, per_uphill, per_up, end) = (&along[..n], &per_uphill[..n], &per_up[..n], &mut end[..n]);
+        for i in 0..n {
+            let (u0, u1) = (b[2] * per_uphill[i], b[3] * per_uphill[i]);
+            let (u_in, u_out) = if u0 < u1 { (u0, u1) } else { (u1, u0) };
+            let enter = if u_in > 0.0 { u_in } else { 0.0 };
+            let above = b[4] * per_up[i];
+            let leave = if u_out < above { u_out } else { above };
+            let (first, last) = (enter * along[i], leave * along[i]);
+            let (less, more) = if first < last { (first, last) } else { (last, first) };
+            start[i] = if enter < leave { b[0] - more } else { f64::INFINITY };
+            end[i] = b[1] - less;
+        }
+    }
+}
+
+crate::wide! {
+    /// Adds 1 where a place lies between two ends.
+    fn count_within(x: f64, start: &[f64], end: &[f64], hit: &mut [f64]) {
+        let n = hit.len();
+        let (start, end) = (&start[..n], &end[..n]);
+        for i in 0..n {
+            hit[i] += if (x > start[i]) & (x < end[i]) { 1.0 } else { 0.0 };
         }
     }
 }
@@ -540,29 +989,77 @@ crate::wide! {
         let n = hit.len();
         let (along, uphill, per_flat2, per_up) = (&along[..n], &uphill[..n], &per_flat2[..n], &per_up[..n]);
         for i in 0..n {
-            // a t^2 - 2 b t + c = 0, divided by a.
+            // a t^2 - 2 b t + c = 0, divided by a: the ray is inside from b - sqrt(d) to b + sqrt(d). Squares tell
+            // what the roots would: whether it leaves behind the start and enters below the top.
             let b = (c[0] * along[i] + c[1] * uphill[i]) * per_flat2[i];
             let d = b * b - c[2] * per_flat2[i];
-            let root = (if d > 0.0 { d } else { 0.0 }).sqrt();
-            let enter = b - root;
-            let enter = if enter > 0.0 { enter } else { 0.0 };
-            let leave = b + root;
             let above = c[3] * per_up[i];
-            let leave = if leave < above { leave } else { above };
-            hit[i] = if (d > 0.0) & (enter < leave) { 1.0 } else { 0.0 };
+            let late = b - above;
+            let ahead = (b > 0.0) | (c[2] < 0.0);
+            let below = (above > 0.0) & ((late < 0.0) | (d > late * late));
+            hit[i] += if (d > 0.0) & ahead & below { 1.0 } else { 0.0 };
         }
     }
 }
 
 crate::wide! {
-    /// As [`lower_and_add`] for the light that one obstacle leaves: `1 - hit * opacity`.
-    fn dim_lower_and_add(hit: &[f64], opacity: &[f64], darkest: &mut [f64], sum: &mut [f64]) {
-        let n = hit.len();
-        let (opacity, darkest, sum) = (&opacity[..n], &mut darkest[..n], &mut sum[..n]);
+    /// Turns the points of a field in shade into the share on its darkest point, and adds them to those of the slot.
+    fn count_to_share(opacity: &[f64], field: &mut [f64], hit: &mut [f64]) {
+        let n = field.len();
+        let (opacity, hit) = (&opacity[..n], &mut hit[..n]);
         for i in 0..n {
-            let kept = 1.0 - hit[i] * opacity[i];
-            darkest[i] = if kept < darkest[i] { kept } else { darkest[i] };
-            sum[i] += kept;
+            hit[i] += field[i];
+            let dark = 1.0 - opacity[i];
+            field[i] = if field[i] > 0.0 { dark } else { 1.0 };
+        }
+    }
+}
+
+crate::wide! {
+    /// Sum of the shares on all points, of which one obstacle hides some.
+    fn points_to_share(points: f64, hit: &[f64], opacity: &[f64], sum: &mut [f64]) {
+        let n = sum.len();
+        let (hit, opacity) = (&hit[..n], &opacity[..n]);
+        for i in 0..n {
+            sum[i] = points - hit[i] + hit[i] * (1.0 - opacity[i]);
+        }
+    }
+}
+
+crate::wide! {
+    /// What the mean over all points takes from a step.
+    fn sum_to_loss(points: f64, suns: f64, sum: &mut [f64]) {
+        for s in sum.iter_mut() {
+            *s = (1.0 - *s / points) / suns;
+        }
+    }
+}
+
+crate::wide! {
+    /// Share of a group from those of its parts, the same when it has one, and its part in the number of the pattern.
+    fn parts_to_group(first: &[f64], last: &[f64], digit: f64, other: f64, share: &mut [f64], pattern: &mut [f64]) {
+        let n = share.len();
+        let (first, last, pattern) = (&first[..n], &last[..n], &mut pattern[..n]);
+        for i in 0..n {
+            let s = 0.5 * first[i] + 0.5 * last[i];
+            share[i] = s;
+            // Rounded to the numbers that are kept.
+            let s = s as f32;
+            let of_three = if s == 0.0 { 2.0 } else if s == 0.5 { 1.0 } else { 0.0 };
+            let more = if (s == 0.0) | (s == 0.5) | (s == 1.0) { digit * of_three } else { other };
+            let sum = pattern[i] + more;
+            pattern[i] = if sum < other { sum } else { other };
+        }
+    }
+}
+
+crate::wide! {
+    /// Takes what an obstacle hides: the rest is `1 - hit * opacity`.
+    fn dim(hit: &[f64], opacity: &[f64], kept: &mut [f64]) {
+        let n = kept.len();
+        let (hit, opacity) = (&hit[..n], &opacity[..n]);
+        for i in 0..n {
+            kept[i] *= 1.0 - hit[i] * opacity[i];
         }
     }
 }
@@ -584,6 +1081,111 @@ pub fn hides(shape: &Shape, frame: &Frame, at: [f64; 2], sun: [f64; 3]) -> bool 
     let mut rays = Rays::default();
     rays.push(frame.standing_sun(sun[0], sun[1], sun[2]));
     let mut hit = [0.0];
-    hits(shape, frame.standing(at[0], at[1]), &rays, &mut hit);
+    count_hits(shape, frame.standing(at[0], at[1]), &rays, &mut hit);
     hit[0] > 0.0
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// One ray and a box by the slab method, one ray and a cylinder by the roots of its quadratic: the least distance
+    /// over all conditions that a hit has to keep.
+    fn slack(shape: &Shape, from: [f64; 3], ray: [f64; 3]) -> f64 {
+        let above = |top: f64| (top - from[2]) / ray[2];
+        match *shape {
+            Shape::Box { along, uphill, top } => {
+                let slab = |sides: [f64; 2], k: usize| {
+                    let (t0, t1) = ((sides[0] - from[k]) / ray[k], (sides[1] - from[k]) / ray[k]);
+                    [t0.min(t1), t0.max(t1)]
+                };
+                let (a, u) = (slab(along, 0), slab(uphill, 1));
+                a[1].min(u[1]).min(above(top)) - a[0].max(u[0]).max(0.0)
+            }
+            Shape::Cylinder { centre, radius, top } => {
+                let c = [centre[0] - from[0], centre[1] - from[1]];
+                let flat2 = ray[0] * ray[0] + ray[1] * ray[1];
+                let b = (c[0] * ray[0] + c[1] * ray[1]) / flat2;
+                let d = b * b - (c[0] * c[0] + c[1] * c[1] - radius * radius) / flat2;
+                let root = d.max(0.0).sqrt();
+                let way = (b + root).min(above(top)) - (b - root).max(0.0);
+                if d > 0.0 { way } else { d }
+            }
+        }
+    }
+
+    fn a_shape() -> impl Strategy<Value = Shape> {
+        let place = || (-8.0..8.0, -8.0..8.0);
+        prop_oneof![
+            (place(), (0.1..4.0, 0.1..4.0), -1.0..6.0).prop_map(
+                |((x, y), (w, d), top): ((f64, f64), (f64, f64), f64)| {
+                    Shape::Box { along: [x, x + w], uphill: [y, y + d], top }
+                }
+            ),
+            (place(), 0.05..3.0, -1.0..9.0).prop_map(|((x, y), radius, top): ((f64, f64), f64, f64)| Shape::Cylinder {
+                centre: [x, y],
+                radius,
+                top
+            }),
+        ]
+    }
+
+    proptest! {
+        #[test]
+        fn rays_meet_solids_as_the_exact_forms_say(
+            shape in a_shape(), from in (-5.0..5.0, -5.0..5.0, 0.0..2.0),
+            rays in prop::collection::vec((-1.0..1.0_f64, -1.0..1.0_f64, 1e-3..1.0_f64), 1..40),
+        ) {
+            let from: [f64; 3] = [from.0, from.1, from.2];
+            let mut columns = Rays::default();
+            rays.iter().for_each(|r| columns.push([r.0, r.1, r.2]));
+            let mut hit = vec![0.0; rays.len()];
+            count_hits(&shape, from, &columns, &mut hit);
+            let mut within = hit.clone();
+            if let Shape::Box { along, uphill, top } = shape {
+                let relative = [along[0], along[1], uphill[0] - from[1], uphill[1] - from[1], top - from[2]];
+                let (mut start, mut end) = (vec![0.0; rays.len()], vec![0.0; rays.len()]);
+                let of = [&columns.along[..], &columns.per_uphill[..], &columns.per_up[..]];
+                box_spans(relative, of, [&mut start, &mut end]);
+                within.fill(0.0);
+                count_within(from[0], &start, &end, &mut within);
+            }
+            for (k, r) in rays.iter().enumerate() {
+                let slack = slack(&shape, from, [r.0, r.1, r.2]);
+                if slack.abs() > 1e-9 {
+                    prop_assert_eq!(hit[k] > 0.0, slack > 0.0, "{:?} {:?}", shape, r);
+                    prop_assert_eq!(within[k] > 0.0, slack > 0.0, "{:?} {:?}", shape, r);
+                }
+            }
+        }
+
+        #[test]
+        fn fields_are_the_points_in_their_order(
+            groups in 1_u32..6, halves: bool, length in 1.0..2.4, portrait: bool, coarse: bool,
+        ) {
+            let face = Face { length_m: length, width_m: 1.1, groups, halves };
+            let orientation = if portrait { Orientation::Portrait } else { Orientation::Landscape };
+            let rect = Rect { x: 1.0, y: 2.0, w: 1.1, h: 1.7 };
+            let samples = Samples::of(&rect, orientation, &face, coarse);
+            let points: Vec<[f64; 2]> = samples.points().collect();
+            let [columns, rows] = samples.grid();
+            prop_assert_eq!(points.len(), columns * rows);
+            for row in 0..rows {
+                for column in 0..columns {
+                    let field = samples.field(column, row) * samples.per_field();
+                    prop_assert!(points[field..field + samples.per_field()].contains(&samples.at(column, row)));
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn patterns_are_numbers_to_the_base_of_three() {
+        let patterns = Patterns::of(3);
+        // 2 + 1 * 3 + 0 * 9: the first group in the dark, half for the second, all for the third.
+        assert_eq!((patterns.shares[5].as_slice(), patterns.counts[5]), ([0.0, 0.5, 1.0].as_slice(), [1, 1]));
+        assert_eq!((patterns.shares.len(), patterns.counts[26], patterns.counts[0]), (27, [3, 0], [0, 0]));
+    }
 }

@@ -245,7 +245,7 @@ fn a_tree_shades_less_when_bare() {
     let shades = slot_shades(&layout.slots, layout.orientation, &P410, &frame, &obstacles(&spec).unwrap(), &path);
     let least = |m: usize| {
         let steps = sun.month_start[m]..sun.month_start[m + 1];
-        shades.iter().flat_map(|s| s.beam_kept.get(steps.clone()).unwrap_or(&[]).to_vec()).fold(1.0, f64::min)
+        shades.iter().flat_map(|s| steps.clone().map(|i| s.beam_kept_at(i))).fold(1.0, f64::min)
     };
     assert!((least(0) - 0.6).abs() < 1e-12, "{}", least(0));
     assert!((least(1) - 0.1).abs() < 1e-12, "{}", least(1));
@@ -277,6 +277,69 @@ fn a_converter_at_every_module_never_gives_less() {
     }
 }
 
+// Under opaque and half-clear obstacles, in line and apart: every group of every string at every sun by itself.
+#[test]
+fn an_array_gives_what_its_strings_give_sun_by_sun() {
+    let tree = ObstacleSpec::Cylinder {
+        name: None,
+        at_m: [6.0, -1.5],
+        diameter_m: 2.0,
+        height_m: 4.0,
+        passes_pct: Some(OneOrTwelve::One(40.0)),
+    };
+    let spec = plane([10.0, 5.0], 12.0, 180.0, vec![a_box([4.0, 0.6], [1.2, 0.9, 2.5]), tree]);
+    let frame = Frame::of(12.0, 180.0);
+    let sun = textbook_sun(52.3, 15);
+    let light = plain_light(&sun, &frame, 0.7);
+    let halves = Face { halves: true, ..P410 };
+    let done = fit(&spec, &halves, &sun, &light, &[0.85], 60, &curve(), Wanted::Fill).unwrap();
+    let lengths = [done.chosen.len() as u32 - 5, 5];
+    let wiring = Wiring::in_turn(&done.chosen, &lengths);
+    let got = array_shade(&done.shades, &wiring, &done.path, &light, 3, &curve());
+    let patterns = shade::Patterns::of(3);
+    let shares = |slot: usize, sun: usize| -> Vec<f64> {
+        let s = &done.shades[slot];
+        let Ok(at) = s.shaded.binary_search(&(sun as u32)) else { return vec![1.0; 3] };
+        let other = |p: &&shade::Pattern| **p == shade::Pattern::OTHER;
+        match patterns.shares.get(s.patterns[at].number()) {
+            Some(shares) => shares.clone(),
+            None => s
+                .others
+                .chunks(3)
+                .nth(s.patterns[..at].iter().filter(other).count())
+                .unwrap()
+                .iter()
+                .map(|&x| f64::from(x))
+                .collect(),
+        }
+    };
+    let Wiring::Strings(inputs) = &wiring else { unreachable!() };
+    let mut seen = [0, 0];
+    for i in 0..done.path.steps() {
+        let [beam, sky, ground] = [light.beam[i], light.sky[i], light.ground[i]].map(|g| g / 1000.0);
+        let month = (0..12).find(|&m| i < sun.month_start[m + 1]).unwrap();
+        let diffuse = sky * got.sky_kept[month] + ground;
+        if beam < 0.01 * (beam + diffuse) || got.light_kept_beam[i] == 1.0 {
+            continue;
+        }
+        let mut power = 0.0;
+        for sun in i * done.path.suns..(i + 1) * done.path.suns {
+            for string in inputs.iter().flatten() {
+                let groups = string.iter().flat_map(|&slot| shares(slot, sun));
+                let levels: Vec<(f64, u32)> = groups.map(|share| (beam * share + diffuse, 1)).collect();
+                seen[0] += usize::from(levels.iter().any(|l| l.0 == diffuse));
+                seen[1] += usize::from(levels.iter().any(|l| (l.0 - diffuse - 0.4 * beam).abs() < 1e-6));
+                power += string_power(&levels, &curve());
+            }
+        }
+        let even = uniform_power(beam * got.light_kept_beam[i] + diffuse, &curve());
+        let even = even * (3 * done.chosen.len() * done.path.suns) as f64;
+        let want = (power / even).clamp(0.0, 1.0);
+        assert!((got.electrical_kept[i] - want).abs() < 1e-9, "step {i}: {} {want}", got.electrical_kept[i]);
+    }
+    assert!(seen.iter().all(|&n| n > 20), "{seen:?}");
+}
+
 #[test]
 fn mirrored_planes_under_a_mirrored_sun_shade_alike() {
     // A sun whose north component is negated, on a plane that faces north with x mirrored, throws the same shade.
@@ -295,6 +358,7 @@ fn mirrored_planes_under_a_mirrored_sun_shade_alike() {
     let a = run(&south, &sun, 1.5);
     let b = run(&north, &mirrored, 10.0 - 1.5 - 1.134);
     assert!(!a.beam_kept.is_empty());
+    assert_eq!(a.steps, b.steps);
     for (p, q) in a.beam_kept.iter().zip(&b.beam_kept) {
         assert!((p - q).abs() < 1e-12);
     }
@@ -417,7 +481,7 @@ fn shade_of(tilt: f64, azimuth: f64, things: &[ObstacleSpec], sun: &SunTrack) ->
 
 /// Whether `more` never has more light than `less`.
 fn never_more(less: &[SlotShade], more: &[SlotShade], n: usize) -> bool {
-    let kept = |s: &SlotShade, i: usize| s.beam_kept.get(i).copied().unwrap_or(1.0);
+    let kept = |s: &SlotShade, i: usize| s.beam_kept_at(i);
     less.iter().zip(more).all(|(a, b)| {
         (0..n).all(|i| kept(b, i) <= kept(a, i) + 1e-12) && (0..12).all(|m| b.sky_kept[m] <= a.sky_kept[m] + 1e-12)
     })
