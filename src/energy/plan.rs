@@ -214,9 +214,10 @@ impl Asked<'_> {
         if known.len() >= POINTS {
             known.clear();
         }
-        *known
-            .entry([g.to_bits(), t.to_bits()])
-            .or_insert_with(|| [IvCurve::v_oc(self.electrical, g, t), IvCurve::v_mp(self.electrical, g, t)])
+        *known.entry([g.to_bits(), t.to_bits()]).or_insert_with(|| {
+            let at = self.electrical.point(g, t);
+            [at.v_oc, at.v_mp]
+        })
     }
 }
 

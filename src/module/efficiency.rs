@@ -175,14 +175,19 @@ pub(crate) fn least_squares<const N: usize>(
             for k in 0..N {
                 q[k] = (p[k] + step[k]).clamp(low[k], high[k]);
             }
+            // So near to the place that the sum, which is level there, has no digits left to lose.
+            let there = (0..N).all(|k| (q[k] - p[k]).abs() <= 1e-10 * (p[k].abs() + 1e-2));
             miss(&q, &mut moved);
             let new = square(&moved);
             if new < sum {
-                better = sum - new > 1e-15 * sum;
+                better = !there && sum - new > 1e-15 * sum;
                 p = q;
                 sum = new;
                 std::mem::swap(&mut r, &mut moved);
                 damping = (damping * 0.3).max(1e-12);
+                break;
+            }
+            if there {
                 break;
             }
             damping *= 5.0;

@@ -654,8 +654,10 @@ impl Electrical {
     /// `a` and `b` at one point.
     fn one(&self, g: f64, t: f64) -> (f64, f64) {
         let (mut a, mut b) = ([0.0], [0.0]);
-        self.low_light(&[g], &mut a);
-        self.heat(&[g], &[t], &mut b);
+        by_shares(&[g], |light, _| {
+            self.low_light_of(light, &mut a);
+            self.heat_of(light, &a, &[t], &mut b);
+        });
         (a[0], b[0])
     }
 
@@ -670,11 +672,17 @@ impl Electrical {
 
     /// Factor on voltage and on current of the curve that brings it to the model's power.
     fn scale(&self, g: f64, t: f64, curve: &Curve) -> f64 {
-        if matches!(self.power, Power::OneDiode) {
-            return 1.0;
+        self.scaled(&curve.points(g, t), g, t).0
+    }
+
+    /// [`Electrical::scale`] from the curve's own points, and power at maximum, W.
+    fn scaled(&self, at: &OperatingPoint, g: f64, t: f64) -> (f64, f64) {
+        if matches!(self.power, Power::OneDiode) || at.p_mp <= 0.0 {
+            return (1.0, at.p_mp);
         }
-        let p = curve.points(g, t).p_mp;
-        if p > 0.0 { (self.power(g, t) / p).clamp(SCALE.0, SCALE.1).sqrt() } else { 1.0 }
+        let power = self.power(g, t);
+        let f = (power / at.p_mp).clamp(SCALE.0, SCALE.1).sqrt();
+        (f, if f == 1.0 { at.p_mp } else { power })
     }
 
     /// Short circuit, open circuit and maximum power at `g` W/m2 and cell temperature `t` C, converged.
@@ -685,9 +693,8 @@ impl Electrical {
         match &self.curve {
             Some(curve) => {
                 let at = curve.points(g, t);
-                let f = self.scale(g, t, curve);
+                let (f, p_mp) = self.scaled(&at, g, t);
                 let v_mp = at.v_mp * f;
-                let p_mp = if f == 1.0 { at.p_mp } else { self.power(g, t) };
                 OperatingPoint { i_sc: at.i_sc * f, v_oc: at.v_oc * f, i_mp: p_mp / v_mp, v_mp, p_mp }
             }
             None => {
@@ -768,8 +775,11 @@ impl Electrical {
     pub fn v_mp_coefficient(&self) -> f64 {
         match &self.curve {
             Some(curve) => {
-                let hot = curve.points(G_STC, 75.0).v_mp * self.scale(G_STC, 75.0, curve);
-                (hot / (curve.points(G_STC, T_STC).v_mp * self.scale(G_STC, T_STC, curve)) - 1.0) / 50.0
+                let v_mp = |t: f64| {
+                    let at = curve.points(G_STC, t);
+                    at.v_mp * self.scaled(&at, G_STC, t).0
+                };
+                (v_mp(75.0) / v_mp(T_STC) - 1.0) / 50.0
             }
             None => self.gamma - self.alpha,
         }
