@@ -239,6 +239,12 @@ pub fn sin_cos(x: f64) -> (f64, f64) {
 /// Good enough for bins and limits, not for geometry. Source: Abramowitz and Stegun (1964) 4.4.46, |e| <= 2e-8.
 #[inline(always)]
 pub fn acos_rough(x: f64) -> f64 {
+    acos_and_root(x).0
+}
+
+/// [`acos_rough`], and `sqrt(1 - |x|)`, which it comes by.
+#[inline(always)]
+pub fn acos_and_root(x: f64) -> (f64, f64) {
     let a = x.abs();
     let a = if a > 1.0 { 1.0 } else { a };
     let p = -0.001_262_491_1;
@@ -249,8 +255,9 @@ pub fn acos_rough(x: f64) -> f64 {
     let p = p * a + 0.088_978_987_4;
     let p = p * a - 0.214_598_801_6;
     let p = p * a + 1.570_796_305_0;
-    let r = p * (1.0 - a).sqrt();
-    if x < 0.0 { std::f64::consts::PI - r } else { r }
+    let root = (1.0 - a).sqrt();
+    let r = p * root;
+    (if x < 0.0 { std::f64::consts::PI - r } else { r }, root)
 }
 
 const LANES: usize = 32;
@@ -310,6 +317,7 @@ type Piece = [f64; 5];
 
 /// Pieces that a column runs through in one pass: of a few, and of more.
 const FEW: usize = 4;
+const SOME: usize = 6;
 const MORE: usize = 8;
 
 /// A continuous curve in cubic pieces, held left of the first.
@@ -320,7 +328,7 @@ const MORE: usize = 8;
 pub struct Cubics {
     /// Value at the first knot.
     base: f64,
-    /// None for a constant, else [`FEW`] of them or a multiple of [`MORE`], filled up with such as add nothing.
+    /// None for a constant, else [`FEW`] or [`SOME`] of them or a multiple of [`MORE`], filled up with such as add nothing.
     pieces: Vec<Piece>,
 }
 
@@ -338,6 +346,7 @@ impl Cubics {
         let filled = match all.len() {
             0 => 0,
             n if n <= FEW => FEW,
+            n if n <= SOME => SOME,
             n => n.next_multiple_of(MORE),
         };
         all.resize(filled, [0.0; 5]);
@@ -374,6 +383,9 @@ impl Cubics {
         if let Ok(few) = self.pieces.as_slice().try_into() {
             return few_pieces(few, self.base, scale, x, out);
         }
+        if let Ok(some) = self.pieces.as_slice().try_into() {
+            return some_pieces(some, self.base, scale, x, out);
+        }
         out.fill(self.base);
         for group in self.pieces.as_chunks().0 {
             more_pieces(group, scale, x, out);
@@ -397,6 +409,18 @@ wide! {
         for j in 0..n {
             let u = x[j] * scale;
             out[j] = (base + added(p[0], u) + added(p[1], u)) + (added(p[2], u) + added(p[3], u));
+        }
+    }
+}
+
+wide! {
+    fn some_pieces(p: &[Piece; SOME], base: f64, scale: f64, x: &[f64], out: &mut [f64]) {
+        let n = out.len();
+        let x = &x[..n];
+        for j in 0..n {
+            let u = x[j] * scale;
+            let low = base + added(p[0], u) + added(p[1], u);
+            out[j] = low + ((added(p[2], u) + added(p[3], u)) + (added(p[4], u) + added(p[5], u)));
         }
     }
 }
@@ -570,7 +594,7 @@ mod tests {
             let t = (x - piece[0]).max(0.0);
             piece[1] + piece[2] * t + piece[3] * t * t + piece[4] * t * t * t
         };
-        for (n, held) in [1, 2, 4, 5, 8, 9, 30].into_iter().flat_map(|n| [(n, false), (n, true)]) {
+        for (n, held) in [1, 2, 4, 5, 6, 7, 8, 9, 30].into_iter().flat_map(|n| [(n, false), (n, true)]) {
             let mut pieces: Vec<[f64; 5]> = Vec::new();
             for k in 0..n {
                 let k = f64::from(k);

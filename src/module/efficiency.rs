@@ -48,6 +48,14 @@ impl Efficiency {
         (1.0 + self.k_rs + self.k_rsh) * v - self.k_rs * s - self.k_rsh * v * v
     }
 
+    /// Slopes of relative efficiency at `s` and 25 C over `x` and `k_rs`; given `e^x` and `1 / ln(e^x + 1)`.
+    #[inline(always)]
+    fn over_x_and_k_rs(&self, s: f64, scale: f64, inverse: f64) -> [f64; 2] {
+        let v = maths::ln(s * scale + 1.0) * inverse;
+        let dv = scale * inverse * (s / (s * scale + 1.0) - v / (scale + 1.0));
+        [(1.0 + self.k_rs + self.k_rsh - 2.0 * self.k_rsh * v) * dv, v - s]
+    }
+
     /// Slope of relative efficiency over temperature at `s` and `t`, 1/K.
     pub fn slope(&self, s: f64, t: f64) -> f64 {
         (self.at(s, t + 0.5) - self.at(s, t - 0.5)) / 1.0
@@ -68,7 +76,7 @@ impl Efficiency {
         let mut best: Option<([f64; 4], f64)> = None;
         for x in [8.0, 14.0, 22.0] {
             let start = [x, 0.05, 0.06, 0.1];
-            let (p, sum) = least_squares(start, low, high, &miss);
+            let (p, sum) = least_squares(start, low, high, &miss, &differences(&miss));
             if sum.is_finite() && best.is_none_or(|(_, b)| sum < b) {
                 best = Some((p, sum));
             }
@@ -105,10 +113,22 @@ impl Efficiency {
                 (form.of_voltage(v, *s) / eta - 1.0) * s.sqrt()
             }));
         };
+        let slopes = |p: &[f64; 2], _: &[f64], out: &mut [Vec<f64>; 2]| {
+            let form = from(p);
+            let scale = maths::exp(form.x);
+            let inverse = 1.0 / maths::ln(scale + 1.0);
+            out.iter_mut().for_each(Vec::clear);
+            for [s, eta] in points {
+                let weight = s.sqrt() / eta;
+                for (column, slope) in out.iter_mut().zip(form.over_x_and_k_rs(*s, scale, inverse)) {
+                    column.push(slope * weight);
+                }
+            }
+        };
         let (low, high) = if points.len() > 1 { (0.0, 0.35) } else { (k_rs, k_rs) };
         let mut best = ([18.0, k_rs], f64::INFINITY);
         for x in [10.0, 20.0, 35.0] {
-            let found = least_squares([x, k_rs.clamp(low, high)], [3.0, low], [80.0, high], &miss);
+            let found = least_squares([x, k_rs.clamp(low, high)], [3.0, low], [80.0, high], &miss, &slopes);
             if found.1 < best.1 {
                 best = found;
             }
@@ -117,7 +137,23 @@ impl Efficiency {
     }
 }
 
-/// Levenberg and Marquardt with numerical slopes within bounds; returns the parameters and the sum of squares.
+/// Slopes of what is missed over each parameter, by differences.
+pub(crate) fn differences<const N: usize>(
+    miss: &dyn Fn(&[f64; N], &mut Vec<f64>),
+) -> impl Fn(&[f64; N], &[f64], &mut [Vec<f64>; N]) {
+    move |p, r, out| {
+        for (k, out) in out.iter_mut().enumerate() {
+            let h = 1e-6 * (p[k].abs() + 1e-2);
+            let mut q = *p;
+            q[k] += h;
+            miss(&q, out);
+            out.iter_mut().zip(r).for_each(|(a, b)| *a = (*a - b) / h);
+        }
+    }
+}
+
+/// Levenberg and Marquardt within bounds; returns the parameters and the sum of squares. `slopes` gets what is missed
+/// beside the parameters.
 ///
 /// Source: Marquardt, D. W., SIAM J. Appl. Math. 11 (1963) 431-441.
 pub(crate) fn least_squares<const N: usize>(
@@ -125,6 +161,7 @@ pub(crate) fn least_squares<const N: usize>(
     low: [f64; N],
     high: [f64; N],
     miss: &dyn Fn(&[f64; N], &mut Vec<f64>),
+    slopes_of: &dyn Fn(&[f64; N], &[f64], &mut [Vec<f64>; N]),
 ) -> ([f64; N], f64) {
     let square = |r: &[f64]| r.iter().map(|x| x * x).sum::<f64>();
     let mut p = start;
@@ -133,16 +170,9 @@ pub(crate) fn least_squares<const N: usize>(
     let mut sum = square(&r);
     let mut damping = 1e-3;
     let mut moved = Vec::new();
-    let mut slopes: Vec<Vec<f64>> = vec![Vec::new(); N];
+    let mut slopes: [Vec<f64>; N] = std::array::from_fn(|_| Vec::new());
     for _ in 0..300 {
-        for k in 0..N {
-            let h = 1e-6 * (p[k].abs() + 1e-2);
-            let mut q = p;
-            q[k] += h;
-            miss(&q, &mut moved);
-            slopes[k].clear();
-            slopes[k].extend(moved.iter().zip(&r).map(|(a, b)| (a - b) / h));
-        }
+        slopes_of(&p, &r, &mut slopes);
         let mut better = false;
         let mut normal = [[0.0; N]; N];
         let mut downhill = [0.0; N];
@@ -285,6 +315,21 @@ mod tests {
         assert_eq!(far.k_rs, 0.35);
     }
 
+    #[test]
+    fn slopes_are_those_of_the_form() {
+        for (x, k_rs) in [(3.0, 0.0), (11.0, 0.06), (40.0, 0.3)] {
+            let form = Efficiency { x, tc: 0.0, k_rs, k_rsh: K_RSH };
+            let scale = x.exp();
+            for s in [0.05, 0.2, 0.7, 1.1] {
+                let found = form.over_x_and_k_rs(s, scale, 1.0 / (scale + 1.0).ln());
+                let h = 1e-5;
+                let by = |x: f64, k: f64| Efficiency { x: form.x + x, k_rs: form.k_rs + k, ..form }.at(s, T_STC);
+                let want = [by(h, 0.0) - by(-h, 0.0), by(0.0, h) - by(0.0, -h)].map(|d| d / (2.0 * h));
+                assert!(found.iter().zip(want).all(|(f, w)| (f - w).abs() < 1e-9), "{x} {s}: {found:?} {want:?}");
+            }
+        }
+    }
+
     // x + 2 y + z = 8, 2 x + 4 y - z = 7, -x + y + 3 z = 10 has the answer 1, 2, 3; its second pivot is 0 unless rows change
     // places.
     #[test]
@@ -305,10 +350,10 @@ mod tests {
             looks.set(looks.get() + 1);
             *out = vec![10.0 * (p[1] - p[0] * p[0]), 1.0 - p[0]];
         };
-        let (p, sum) = least_squares([-1.2, 1.0], [-5.0; 2], [5.0; 2], &miss);
+        let (p, sum) = least_squares([-1.2, 1.0], [-5.0; 2], [5.0; 2], &miss, &differences(&miss));
         assert!((p[0] - 1.0).abs() < 1e-8 && (p[1] - 1.0).abs() < 1e-8 && sum < 1e-16, "{p:?} {sum}");
         assert!(looks.get() < 150, "{}", looks.get());
-        let (p, sum) = least_squares([-1.2, 1.0], [-5.0; 2], [0.5, 5.0], &miss);
+        let (p, sum) = least_squares([-1.2, 1.0], [-5.0; 2], [0.5, 5.0], &miss, &differences(&miss));
         assert!((p[0] - 0.5).abs() < 1e-12 && (p[1] - 0.25).abs() < 1e-6 && (sum - 0.25).abs() < 1e-9, "{p:?} {sum}");
     }
 

@@ -148,10 +148,10 @@ pub(crate) fn loss_points(
     }
     let mut found: Vec<[f64; 2]> = Vec::with_capacity(points.len());
     for (i, &[load, eta]) in points.iter().enumerate() {
-        let name = format!("{key}[{i}]");
+        let name = || format!("{key}[{i}]");
         if !load.is_finite() || load <= 0.0 || load > 200.0 {
             return Err(PlantError::value(
-                name,
+                name(),
                 load,
                 "a load above 0 and up to 200 percent",
                 "Check the first number of the pair.",
@@ -159,7 +159,7 @@ pub(crate) fn loss_points(
         }
         if !eta.is_finite() || eta <= 0.0 || eta > 100.0 {
             return Err(PlantError::value(
-                name,
+                name(),
                 eta,
                 "an efficiency above 0 and up to 100 percent",
                 "Check the second number of the pair.",
@@ -167,7 +167,7 @@ pub(crate) fn loss_points(
         }
         if eta <= 1.0 {
             return Err(PlantError::value(
-                name,
+                name(),
                 eta,
                 "an efficiency in percent",
                 format!("It looks like a share; write {}.", eta * 100.0),
@@ -179,7 +179,7 @@ pub(crate) fn loss_points(
         if let Some(before) = found.last() {
             if load <= points[i - 1][0] {
                 return Err(PlantError::value(
-                    name,
+                    name(),
                     load,
                     format!("a load above the one before ({})", points[i - 1][0]),
                     "Put the points in ascending order, each load once.",
@@ -188,7 +188,7 @@ pub(crate) fn loss_points(
             // Input and output must both rise, or the curve has no meaning.
             if dc <= before[0] || dc - point[1] <= before[0] - before[1] {
                 return Err(PlantError::value(
-                    name,
+                    name(),
                     eta,
                     "an efficiency with which output rises as input rises",
                     "Check this point and the one before for a slip.",

@@ -39,7 +39,7 @@ pub struct SunTrack {
     pub zenith: Vec<f64>,
     /// Extraterrestrial normal irradiance, W/m2.
     pub e0n: Vec<f64>,
-    /// Relative optical air mass (Kasten and Young 1989), held at its horizon value below the horizon.
+    /// Relative optical air mass (Kasten and Young 1989, to 2e-7), held at its horizon value below the horizon.
     pub air_mass: Vec<f64>,
 }
 
