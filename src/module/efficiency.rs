@@ -316,7 +316,7 @@ mod tests {
     }
 
     #[test]
-    fn slopes_are_those_of_the_form() {
+    fn slopes_over_parameters_are_those_of_the_form() {
         for (x, k_rs) in [(3.0, 0.0), (11.0, 0.06), (40.0, 0.3)] {
             let form = Efficiency { x, tc: 0.0, k_rs, k_rsh: K_RSH };
             let scale = x.exp();
