@@ -326,8 +326,11 @@ impl<'a> Stages<'a> {
 
     /// Strings in the blocks in which no limit is in the way; hands back the steps of the others, whose power is 0.
     fn without_limits(&mut self, setup: &Setup, now: &[Now]) -> Vec<Range<usize>> {
-        let Some(free) = free_strings(&setup.wiring) else { return vec![0..self.site.len()] };
-        let mut limited = Vec::new();
+        let mut limited: Vec<Range<usize>> = Vec::new();
+        let Some(free) = free_strings(&setup.wiring) else {
+            limited.push(0..self.site.len());
+            return limited;
+        };
         let [own, square, power, volts, _] = &mut self.work;
         for span in blocks(self.site) {
             let steps = span.steps.clone();

@@ -137,6 +137,9 @@ impl Efficiency {
     }
 }
 
+/// Puts the slopes of what is missed over each parameter into columns, from the parameters and what is missed there.
+type Slopes<'a, const N: usize> = &'a dyn Fn(&[f64; N], &[f64], &mut [Vec<f64>; N]);
+
 /// Slopes of what is missed over each parameter, by differences.
 pub(crate) fn differences<const N: usize>(
     miss: &dyn Fn(&[f64; N], &mut Vec<f64>),
@@ -161,7 +164,7 @@ pub(crate) fn least_squares<const N: usize>(
     low: [f64; N],
     high: [f64; N],
     miss: &dyn Fn(&[f64; N], &mut Vec<f64>),
-    slopes_of: &dyn Fn(&[f64; N], &[f64], &mut [Vec<f64>; N]),
+    slopes_of: Slopes<'_, N>,
 ) -> ([f64; N], f64) {
     let square = |r: &[f64]| r.iter().map(|x| x * x).sum::<f64>();
     let mut p = start;
