@@ -5,7 +5,8 @@ low-light points, voltage from one diode by a fixed number of Newton steps, cabl
 plane are shared by all options, as in the program.
 
 Usage: python benches/numpy_chain.py WEATHER.csv|.epw [REPEATS]
-Prints microseconds: reading the file, the chain from arrays for three options, and file to result.
+Prints microseconds: reading the file, the chain from arrays for three options, and file to result. With 0 repeats it
+prints the energy and ends, for the time of the whole process (benches/process.py).
 """
 
 import sys
@@ -145,6 +146,8 @@ if __name__ == "__main__":
     columns = read(path)
     year = [float(m.sum()) / 1000 * 1.0 for m in chain(columns)]
     print("kWh per module:", " ".join(f"{y:.1f}" for y in year))
+    if repeats == 0:
+        sys.exit()
     print(f"read_us {median_us(lambda: read(path), max(5, repeats // 5)):.0f}")
     print(f"chain_us {median_us(lambda: chain(columns), repeats):.0f}")
     print(f"file_us {median_us(lambda: chain(read(path)), max(5, repeats // 5)):.0f}")

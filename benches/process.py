@@ -6,7 +6,8 @@
 
 Everything is pinned to one core and taken in turns, so that all figures are of the same windows: start to exit of
 `--version` (start-up), of `weigh` into a new folder and over the files of the run before, and the median of the bench
-`read_by_csv_crate`. What is held to the limit of three is (weigh - start-up) / csv.
+`read_by_csv_crate`. What is held to the limit of three is (weigh - start-up) / csv. Beside it, with NumPy and pandas
+installed, the process of benches/numpy_chain.py that works out three options once: how many times as fast `weigh` is.
 """
 
 import argparse
@@ -16,6 +17,7 @@ import resource
 import shutil
 import statistics
 import subprocess
+import sys
 import tempfile
 import time
 from pathlib import Path
@@ -78,6 +80,7 @@ def main():
     ask.add_argument("--epw", type=Path, required=True)
     ask.add_argument("--windows", type=int, default=9)
     ask.add_argument("--runs", type=int, default=60, help="processes of each kind in a window")
+    ask.add_argument("--numpy", action="store_true", help="time the NumPy process too")
     given = ask.parse_args()
     os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
     program = str(given.program.resolve())
@@ -98,6 +101,10 @@ def main():
             ratios.append(((new - up) / csv, (over - up) / csv))
             print(f"csv {csv:5.2f} ms  start-up {up:5.2f} ms  weigh, new folder {new:5.2f} ms: {ratios[-1][0]:4.2f}  "
                   f"over files {over:5.2f} ms: {ratios[-1][1]:4.2f}")
+            if given.numpy:
+                script = Path(__file__).parent / "numpy_chain.py"
+                numpy = timed([sys.executable, str(script), str(given.epw.resolve()), "0"], 7)
+                print(f"NumPy {numpy:5.0f} ms: {numpy / new:4.0f} times the process into a new folder")
         new, over = (statistics.median(column) for column in zip(*ratios))
         print(f"median ratios: {new:.2f} into a new folder, {over:.2f} over files")
 
