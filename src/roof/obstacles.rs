@@ -44,6 +44,17 @@ impl Shape {
             }
         }
     }
+
+    /// Ends along the eave and horizontally up the slope of the rectangle around it, and the level of its top.
+    pub(crate) fn bounds(&self) -> ([f64; 2], [f64; 2], f64) {
+        match *self {
+            Shape::Box { along, uphill, top } => (along, uphill, top),
+            Shape::Cylinder { centre, radius, top } => {
+                let ends = |c: f64| [c - radius, c + radius];
+                (ends(centre[0]), ends(centre[1]), top)
+            }
+        }
+    }
 }
 
 /// One obstacle of a plane, checked.

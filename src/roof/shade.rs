@@ -92,10 +92,13 @@ impl Rays {
         pick(from, which, [&mut into.along, &mut into.uphill, &mut into.per_flat2, &mut into.per_up]);
     }
 
-    /// Only the columns that the test of a shape reads.
+    /// Only the columns that are read to follow the shadow of a shape along rows of points.
     fn gather_for(&self, shape: &Shape, which: &[u32], into: &mut Rays) {
         match shape {
-            Shape::Box { .. } => self.gather_for_box(which, into),
+            Shape::Box { .. } => {
+                let from = [&self.along, &self.per_uphill, &self.per_up];
+                pick(from, which, [&mut into.along, &mut into.per_uphill, &mut into.per_up]);
+            }
             Shape::Cylinder { .. } => self.gather_for_cylinder(which, into),
         }
     }
@@ -283,9 +286,9 @@ impl Patterns {
 ///
 /// From sample points, about one a cell, a ray goes to each sun of the path. A box is met by the slab method (Kay and
 /// Kajiya 1986: the ray is inside between the latest entry and the earliest exit), an upright cylinder by the quadratic
-/// of its circle in plan; the flat top bounds both. Obstacles in line multiply. Only suns at which the obstacle, grown
-/// by half the slot, hides the sun from the slot's middle are followed from every point, and these are looked for among
-/// those that it hides in the same way from all slots and from a few neighbours: this changes no result.
+/// of its circle in plan; the flat top bounds both. Obstacles in line multiply. Only suns that may throw the
+/// shadow of the obstacle on the slot are followed from every point: where along a row of slots the shadow of the
+/// rectangle around the obstacle, grown by half the row's height, lies tells which; this changes no result.
 ///
 /// The sky share is the sum over about 1000 patches of equal solid angle (a spiral by the golden angle), weighted by
 /// the cosine to the plane's normal; circumsolar light goes with the beam, the horizon band with the isotropic sky.
@@ -320,26 +323,24 @@ pub(crate) fn shades_at(
         return vec![SlotShade::none(); slots.len()];
     }
     let ground = Ground { orientation, face, frame, obstacles, path, sky, coarse };
-    let (mut size, mut levels) = (1, 1);
-    while 2 * NEIGHBOURS * size <= slots.len() {
-        (size, levels) = (NEIGHBOURS * size, levels + 1);
-    }
-    let mut near = std::mem::take(&mut work.near);
-    near.resize_with(levels.max(near.len()), NearBy::default);
+    let in_row = |a: &Slot, b: &Slot| {
+        let (a, b) = (a.rect, b.rect);
+        (a.y, a.w, a.h) == (b.y, b.w, b.h) && a.x < b.x
+    };
     let mut shades = Vec::with_capacity(slots.len());
-    ground.shade(slots, None, size, &mut near, work, &mut shades);
-    work.near = near;
+    for row in slots.chunk_by(in_row) {
+        ground.shade(row, work, &mut shades);
+    }
     shades
 }
 
-/// So many slots side by side share a look at what may shade any of them, so many of these again, and so on.
+/// So many slots side by side share a look at the patches of sky that may be hidden from any of them.
 const NEIGHBOURS: usize = 4;
 
 /// Memory that is filled again from slot to slot.
 #[derive(Debug, Default)]
 pub(crate) struct Work {
-    /// Of the group of slots in hand on each level.
-    near: Vec<NearBy>,
+    near: RowSuns,
     picked: Picked,
     patches: HiddenPatches,
     followed: Followed,
@@ -377,13 +378,6 @@ struct Picked {
 }
 
 impl Picked {
-    /// Those in which the obstacle, grown by half the place, is met from its middle.
-    fn find(&mut self, shape: &Shape, place: &Reach, rays: &Rays) -> &[u32] {
-        refill(&mut self.hit, rays.len(), 0.0);
-        count_hits(&shape.grown(place.half), place.centre, rays, &mut self.hit);
-        self.marked()
-    }
-
     /// Those with a hit.
     fn marked(&mut self) -> &[u32] {
         const AT_ONCE: usize = 16;
@@ -411,73 +405,54 @@ fn refill(column: &mut Vec<f64>, n: usize, value: f64) {
     column.resize(n, value);
 }
 
-/// The suns that an obstacle may hide from a place.
+/// The suns at which each obstacle may shade each slot of a row, in memory that is filled again from row to row.
 #[derive(Debug, Default)]
-struct Near {
-    obstacle: usize,
-    /// Positions among the suns that are followed, ascending.
-    suns: Vec<u32>,
-    /// What the test of the obstacle's shape reads of them.
-    rays: Rays,
+struct RowSuns {
+    /// Slot by slot and obstacle by obstacle: positions among the suns that are followed, ascending.
+    lists: Vec<Vec<u32>>,
 }
 
-/// The same for each obstacle that may hide any sun, in memory that is filled again from place to place.
-#[derive(Debug, Default)]
-struct NearBy {
-    all: Vec<Near>,
-    used: usize,
-}
-
-impl NearBy {
-    fn lists(&self) -> &[Near] {
-        &self.all[..self.used]
-    }
-
-    /// What is left for a place of wider lists, or of all suns.
-    fn narrow(&mut self, from: Option<&[Near]>, ground: &Ground<'_>, place: &Reach, picked: &mut Picked) {
-        self.used = 0;
-        match from {
-            Some(lists) => {
-                for near in lists {
-                    self.take(near.obstacle, &near.rays, Some(&near.suns), ground, place, picked);
+impl RowSuns {
+    /// `row`: slots of one size side by side.
+    fn find(&mut self, row: &[Slot], ground: &Ground<'_>) {
+        let (Some(first), Some(last)) = (row.first(), row.last()) else { return };
+        let (rays, obstacles) = (&ground.path.rays, ground.obstacles.len());
+        let count = row.len() * obstacles;
+        self.lists.resize_with(self.lists.len().max(count), Vec::new);
+        self.lists[..count].iter_mut().for_each(Vec::clear);
+        let (left, right) = (|k: usize| row[k].rect.x, |k: usize| row[k].rect.x + row[k].rect.w);
+        let (row_start, row_end) = (first.rect.x, last.rect.x + last.rect.w);
+        let Reach { centre, half } = Reach::of(row, ground.frame);
+        let mut span = [[0.0; RUN]; 2];
+        for (number, obstacle) in ground.obstacles.iter().enumerate() {
+            let (a, u, top) = obstacle.shape.bounds();
+            let (below, above) = (u[0] - half[1] - centre[1], u[1] + half[1] - centre[1]);
+            let relative = [a[0], a[1], below, above, top + half[2] - centre[2]];
+            // The slot on which the shadow starts; from one sun to the next it moves little.
+            let mut at = 0;
+            for from in (0..rays.len()).step_by(RUN) {
+                let run = from..(from + RUN).min(rays.len());
+                let ends = span.each_mut().map(|end| &mut end[..run.len()]);
+                let of_run = [&rays.along[run.clone()], &rays.per_uphill[run.clone()], &rays.per_up[run.clone()]];
+                box_spans(relative, of_run, ends);
+                for (sun, (&start, &end)) in run.zip(span[0].iter().zip(&span[1])) {
+                    if !(start < row_end && end > row_start) {
+                        continue;
+                    }
+                    while at > 0 && right(at - 1) > start {
+                        at -= 1;
+                    }
+                    while right(at) <= start {
+                        at += 1;
+                    }
+                    let mut slot = at;
+                    while slot < row.len() && left(slot) < end {
+                        self.lists[slot * obstacles + number].push(sun as u32);
+                        slot += 1;
+                    }
                 }
             }
-            None => {
-                for obstacle in 0..ground.obstacles.len() {
-                    self.take(obstacle, &ground.path.rays, None, ground, place, picked);
-                }
-            }
         }
-    }
-
-    fn take(
-        &mut self,
-        obstacle: usize,
-        rays: &Rays,
-        suns: Option<&Vec<u32>>,
-        ground: &Ground<'_>,
-        place: &Reach,
-        picked: &mut Picked,
-    ) {
-        let shape = &ground.obstacles[obstacle].shape;
-        let places = picked.find(shape, place, rays);
-        if places.is_empty() {
-            return;
-        }
-        if self.all.len() == self.used {
-            self.all.push(Near::default());
-        }
-        let near = &mut self.all[self.used];
-        near.obstacle = obstacle;
-        match suns {
-            Some(suns) => pick([suns], places, [&mut near.suns]),
-            None => {
-                near.suns.clear();
-                near.suns.extend_from_slice(places);
-            }
-        }
-        rays.gather_for(shape, places, &mut near.rays);
-        self.used += 1;
     }
 }
 
@@ -485,14 +460,14 @@ impl NearBy {
 #[derive(Debug, Default)]
 struct Followed {
     candidates: Vec<Candidate>,
-    /// Suns that more than one obstacle may hide, and their directions.
+    /// Suns that more than one obstacle may hide.
     crossed: Vec<u32>,
+    /// Directions of the suns in hand.
     rays: Rays,
     /// What is left at the suns of each obstacle by itself, then at the crossed ones.
     left: Vec<Left>,
     /// By obstacle: what it hides at each of the suns in hand.
     opacity: Vec<Vec<f64>>,
-    along: Vec<f64>,
     hit: Vec<f64>,
     kept: Vec<f64>,
     shade: Option<SlotShade>,
@@ -554,36 +529,22 @@ struct Ground<'a> {
 }
 
 impl Ground<'_> {
-    /// Shades slots in groups of so many, which get smaller down to single slots; `from` may shade any of them.
-    fn shade(
-        &self,
-        slots: &[Slot],
-        from: Option<&[Near]>,
-        size: usize,
-        levels: &mut [NearBy],
-        work: &mut Work,
-        shades: &mut Vec<SlotShade>,
-    ) {
-        let Some((near, finer)) = levels.split_first_mut() else { return };
-        if size == 1 {
-            work.patches.find(self.sky, self.obstacles, &Reach::of(slots, self.frame), &mut work.picked);
-        }
-        for group in slots.chunks(size) {
-            near.narrow(from, self, &Reach::of(group, self.frame), &mut work.picked);
-            if size > 1 {
-                self.shade(group, Some(near.lists()), size / NEIGHBOURS, finer, work, shades);
-                continue;
-            }
-            for slot in group {
+    /// Shades the slots of a row.
+    fn shade(&self, row: &[Slot], work: &mut Work, shades: &mut Vec<SlotShade>) {
+        work.near.find(row, self);
+        let mut near = work.near.lists.chunks_exact(self.obstacles.len());
+        for group in row.chunks(NEIGHBOURS) {
+            work.patches.find(self.sky, self.obstacles, &Reach::of(group, self.frame), &mut work.picked);
+            for (slot, near) in group.iter().zip(&mut near) {
                 let sky_kept = work.patches.kept(&slot.rect, self.frame, self.obstacles, self.sky.total);
-                shades.push(self.follow(&slot.rect, near.lists(), sky_kept, &mut work.followed));
+                shades.push(self.follow(&slot.rect, near, sky_kept, &mut work.followed));
             }
         }
     }
 
-    /// Follows the rays of every sample point at the suns that an obstacle may hide.
-    fn follow(&self, rect: &Rect, near: &[Near], sky_kept: [f64; 12], work: &mut Followed) -> SlotShade {
-        if near.is_empty() {
+    /// Follows the rays of every sample point at the suns that each obstacle may hide.
+    fn follow(&self, rect: &Rect, near: &[Vec<u32>], sky_kept: [f64; 12], work: &mut Followed) -> SlotShade {
+        if near.iter().all(Vec::is_empty) {
             return SlotShade { sky_kept, ..SlotShade::none() };
         }
         let samples = Samples::of(rect, self.orientation, self.face, self.coarse);
@@ -606,21 +567,19 @@ impl Ground<'_> {
     }
 
     /// What each obstacle leaves by itself: the points in its shade are counted.
-    fn each(&self, samples: &Samples, near: &[Near], work: &mut Followed) {
-        let Followed { left, opacity, hit, along, .. } = work;
+    fn each(&self, samples: &Samples, near: &[Vec<u32>], work: &mut Followed) {
+        let Followed { left, opacity, hit, rays, .. } = work;
         let opacity = &mut opacity[0];
         let [columns, rows] = samples.grid();
         let along_eave: Vec<f64> = (0..columns).map(|column| samples.at(column, 0)[0]).collect();
         let mut span = [[0.0; RUN]; 2];
-        for (near, left) in near.iter().zip(left) {
-            let n = near.suns.len();
+        for (obstacle, (suns, left)) in near.iter().zip(left).enumerate().filter(|(_, (suns, _))| !suns.is_empty()) {
+            let n = suns.len();
             left.fresh(n, samples.fields(), 0.0);
             refill(hit, n, 0.0);
-            self.opacity(near.obstacle, &near.suns, opacity);
-            let shape = &self.obstacles[near.obstacle].shape;
-            if let Shape::Box { .. } = shape {
-                pick([&self.path.rays.along], &near.suns, [along]);
-            }
+            self.opacity(obstacle, suns, opacity);
+            let shape = &self.obstacles[obstacle].shape;
+            self.path.rays.gather_for(shape, suns, rays);
             // Run by run of suns, which stays at hand while all points are gone through.
             for start in (0..n).step_by(RUN) {
                 let run = start..(start + RUN).min(n);
@@ -629,10 +588,10 @@ impl Ground<'_> {
                     let from = self.frame.standing(x, y);
                     if let Shape::Box { along: a, uphill: b, top } = *shape {
                         let relative = [a[0], a[1], b[0] - from[1], b[1] - from[1], top - from[2]];
-                        let Rays { per_uphill, per_up, .. } = &near.rays;
+                        let Rays { along, per_uphill, per_up, .. } = &*rays;
                         let ends = span.each_mut().map(|end| &mut end[..run.len()]);
-                        let rays = [&along[run.clone()], &per_uphill[run.clone()], &per_up[run.clone()]];
-                        box_spans(relative, rays, ends);
+                        let of_run = [&along[run.clone()], &per_uphill[run.clone()], &per_up[run.clone()]];
+                        box_spans(relative, of_run, ends);
                     }
                     for (column, &x) in along_eave.iter().enumerate() {
                         let field = samples.field(column, row) * n;
@@ -640,7 +599,7 @@ impl Ground<'_> {
                         match shape {
                             Shape::Box { .. } => count_within(x, &span[0], &span[1], hit),
                             Shape::Cylinder { .. } => {
-                                count_hits_in(run.clone(), shape, [x, from[1], from[2]], &near.rays, hit);
+                                count_hits_in(run.clone(), shape, [x, from[1], from[2]], rays, hit);
                             }
                         }
                     }
@@ -655,14 +614,15 @@ impl Ground<'_> {
     }
 
     /// Suns that several obstacles may hide: what they leave multiplies, point by point.
-    fn cross(&self, samples: &Samples, near: &[Near], work: &mut Followed) {
+    fn cross(&self, samples: &Samples, near: &[Vec<u32>], work: &mut Followed) {
         let Followed { candidates, crossed, rays, left, opacity, hit, kept, .. } = work;
         candidates.clear();
         crossed.clear();
-        for (left, near) in (0..).zip(near) {
-            candidates.extend((0..).zip(&near.suns).map(|(at, &sun)| Candidate { sun, left, at }));
+        for (left, suns) in (0..).zip(near) {
+            candidates.extend((0..).zip(suns).map(|(at, &sun)| Candidate { sun, left, at }));
         }
-        if near.len() == 1 {
+        let met = |obstacle: &usize| !near[*obstacle].is_empty();
+        if (0..near.len()).filter(met).count() == 1 {
             return;
         }
         // Stable, because it joins what is in order already.
@@ -681,17 +641,17 @@ impl Ground<'_> {
         let (n, left) = (crossed.len(), &mut left[near.len()]);
         left.fresh(n, samples.fields(), 1.0);
         self.path.rays.gather(crossed, rays);
-        for (near, opacity) in near.iter().zip(opacity.iter_mut()) {
-            self.opacity(near.obstacle, crossed, opacity);
+        for obstacle in (0..near.len()).filter(met) {
+            self.opacity(obstacle, crossed, &mut opacity[obstacle]);
         }
         let points: Vec<[f64; 3]> = samples.points().map(|[x, y]| self.frame.standing(x, y)).collect();
         for (darkest, points) in left.darkest.chunks_exact_mut(n).zip(points.chunks(samples.per_field())) {
             for from in points {
                 refill(kept, n, 1.0);
-                for (near, opacity) in near.iter().zip(opacity.iter()) {
+                for obstacle in (0..near.len()).filter(met) {
                     refill(hit, n, 0.0);
-                    count_hits(&self.obstacles[near.obstacle].shape, *from, rays, hit);
-                    dim(hit, opacity, kept);
+                    count_hits(&self.obstacles[obstacle].shape, *from, rays, hit);
+                    dim(hit, &opacity[obstacle], kept);
                 }
                 lower_and_add(kept, darkest, &mut left.sum);
             }
