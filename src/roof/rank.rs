@@ -4,7 +4,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arrays::light_at;
 use super::shade::{Pattern, Patterns};
-use super::{Face, GroupCurve, Slot, SlotShade, SunPath, string_power, uniform_power};
+use super::strings::{STRINGS, string_powers};
+use super::{Face, GroupCurve, Slot, SlotShade, SunPath, string_power};
 use crate::plane::PlaneLight;
 
 /// A slot counts as unshaded while obstacles take less than this share of the yearly yield of a module there.
@@ -130,7 +131,8 @@ pub(crate) fn rank_with(
     years
 }
 
-/// Powers of a single module by the number of its dark groups, found once for each step and used by all slots.
+/// Powers of a single module by the number of its dark groups, found once for each step and used by all slots; for
+/// several steps in a row at once, since what shades a slot on one mostly shades one on the next.
 pub(crate) struct Powers<'a> {
     path: &'a SunPath,
     curve: &'a GroupCurve,
@@ -147,11 +149,11 @@ pub(crate) struct PowerTable {
     /// Beam, sky and ground light by step, W/m2, and the same in kW/m2.
     parts: Vec<[f64; 3]>,
     kw: Vec<[f64; 3]>,
-    /// By step and numbers of dark and half dark groups: where in `known` the power stands, from 1; 0 where it is not
-    /// yet asked for.
+    /// By run of steps and numbers of dark and half dark groups: where in `known` the powers stand, from 1; 0 where they
+    /// are not yet asked for.
     place: Vec<u32>,
-    /// Powers at both skies.
-    known: Vec<[f64; 2]>,
+    /// Powers on the steps of a run at both skies.
+    known: Vec<[[f64; STRINGS]; 2]>,
     /// Power of an evenly lit group over its light, by light in steps of [`Powers::GRAIN`].
     even: Vec<f64>,
 }
@@ -193,12 +195,16 @@ impl<'a> Powers<'a> {
         table.kw.extend(table.parts.iter().map(|parts| parts.map(|g| g / 1000.0)));
         let brightest = table.parts.iter().map(|p| p[0] + p[1] + p[2]).fold(0.0, f64::max) / 1000.0;
         let nodes = if any { (brightest.min(1e3) / Self::GRAIN) as usize + 3 } else { 0 };
-        table.even.clear();
-        table.even.extend((0..nodes).map(|k| {
-            let g = Self::GRAIN * (k as f64).max(0.05);
-            uniform_power(g, curve) / g
-        }));
-        let places = if any { kinds(groups) * path.steps() } else { 0 };
+        table.even.resize(nodes, 0.0);
+        for (run, even) in table.even.chunks_mut(STRINGS).enumerate() {
+            let g = std::array::from_fn(|s| Self::GRAIN * ((run * STRINGS + s) as f64).max(0.05));
+            let mut best = [0.0; STRINGS];
+            string_powers(&[[g, [1.0; STRINGS]]], curve, &mut best);
+            for (even, (best, g)) in even.iter_mut().zip(best.iter().zip(g)) {
+                *even = best / g;
+            }
+        }
+        let places = if any { kinds(groups) * path.steps().div_ceil(STRINGS) } else { 0 };
         table.place.clear();
         table.place.resize(places, 0);
         table.known.clear();
@@ -218,32 +224,36 @@ impl<'a> Powers<'a> {
     /// Power of a module at step `i` with so many groups without beam and with half of it.
     fn pattern(&mut self, i: usize, [dark, half]: [u8; 2], sky_kept: f64) -> f64 {
         let (dark, half) = (usize::from(dark), usize::from(half));
-        let at = i * kinds(self.groups) + dark * (self.groups + 1) + half;
+        let (run, step) = (i / STRINGS, i % STRINGS);
+        let at = run * kinds(self.groups) + dark * (self.groups + 1) + half;
         if self.table.place[at] == 0 {
-            let found = self.found(i, dark, half);
+            let found = self.found(run, dark, half);
             self.table.known.push(found);
             self.table.place[at] = self.table.known.len() as u32;
         }
-        let [low, high] = self.table.known[self.table.place[at] as usize - 1];
+        let [low, high] = self.table.known[self.table.place[at] as usize - 1].map(|powers| powers[step]);
         let span = self.sky[1] - self.sky[0];
         if span > 1e-9 { low + (high - low) * (sky_kept - self.sky[0]) / span } else { low }
     }
 
-    /// The same at both skies, level by level.
+    /// The same on a run of steps at both skies, level by level.
     #[inline(never)]
-    fn found(&self, i: usize, dark: usize, half: usize) -> [f64; 2] {
-        let [beam, sky, ground] = self.table.kw[i];
+    fn found(&self, run: usize, dark: usize, half: usize) -> [[f64; STRINGS]; 2] {
+        let light = |s: usize| self.table.kw.get(run * STRINGS + s).copied().unwrap_or([0.0; 3]);
+        let light: [[f64; 3]; STRINGS] = std::array::from_fn(light);
         let at = |kept: f64| {
-            let diffuse = sky * kept + ground;
-            let mut levels = [(0.0, 0); 3];
+            let mut levels = [[[0.0; STRINGS]; 2]; 3];
             let mut n = 0;
             for (share, count) in [(1.0, self.groups - dark - half), (0.5, half), (0.0, dark)] {
                 if count > 0 {
-                    levels[n] = (beam * share + diffuse, count as u32);
+                    let current = |[beam, sky, ground]: [f64; 3]| beam * share + (sky * kept + ground);
+                    levels[n] = [light.map(current), [count as f64; STRINGS]];
                     n += 1;
                 }
             }
-            string_power(&levels[..n], self.curve)
+            let mut best = [0.0; STRINGS];
+            string_powers(&levels[..n], self.curve, &mut best);
+            best
         };
         let [low, high] = self.sky;
         let first = at(low);

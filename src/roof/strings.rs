@@ -163,6 +163,41 @@ crate::wide! {
     }
 }
 
+/// So many strings are worked on side by side.
+pub(super) const STRINGS: usize = 8;
+
+crate::wide! {
+    /// [`string_power`] of several strings with as many levels: `levels` holds the light currents and the numbers of
+    /// groups of each level.
+    pub(super) fn string_powers(levels: &[[[f64; STRINGS]; 2]], curve: &GroupCurve, best: &mut [f64; STRINGS]) {
+        *best = [0.0; STRINGS];
+        for (at, [g, own]) in levels.iter().enumerate() {
+            let mut log_g = [0.0; STRINGS];
+            for s in 0..STRINGS {
+                log_g[s] = crate::maths::ln(if g[s] > 1e-12 { g[s] } else { 1e-12 });
+            }
+            for (share, log_left) in curve.tried.iter().zip(&curve.log_left).take(TRIED - 1) {
+                let (mut i, mut v) = ([0.0; STRINGS], [0.0; STRINGS]);
+                for s in 0..STRINGS {
+                    i[s] = g[s] * share;
+                    v[s] = own[s] * curve.bounded(curve.v_oc + curve.a * (log_g[s] + log_left) - curve.r * i[s]);
+                }
+                for (k, [other, count]) in levels.iter().enumerate() {
+                    if k != at {
+                        for s in 0..STRINGS {
+                            v[s] += count[s] * curve.voltage(i[s], other[s]);
+                        }
+                    }
+                }
+                for s in 0..STRINGS {
+                    let power = i[s] * v[s];
+                    best[s] = if power > best[s] { power } else { best[s] };
+                }
+            }
+        }
+    }
+}
+
 /// Greatest power of strings side by side on one input, which share one voltage; units as in [`string_power`].
 ///
 /// Every voltage at which one of the strings has a candidate for its own maximum is tried; between the candidates the
@@ -318,6 +353,24 @@ mod tests {
             let want = (100..370).map(|v| 2.0 * f64::from(v)).map(|v| v * sum(v)).fold(0.0, f64::max) / (2.0 * full);
             let got = input_power(&strings, &curve) / (2.0 * rated);
             assert!((got - want).abs() < 0.02 * strings[0][0].0, "{strings:?}: {got} {want}");
+        }
+    }
+
+    #[test]
+    fn several_strings_give_what_each_gives_alone() {
+        let curve = GroupCurve::of(31.25, 13.12, 37.4, 13.95, 3);
+        let lights = [1.0, 0.9, 0.9, 0.31, 0.2, 0.05, 1e-4, 0.0];
+        for n in 1..5 {
+            let level = |k: usize, s: usize| (lights[(s + 3 * k) % STRINGS], 1 + ((s * k) % 5) as u32);
+            let levels: Vec<[[f64; STRINGS]; 2]> = (0..n)
+                .map(|k| [std::array::from_fn(|s| level(k, s).0), std::array::from_fn(|s| level(k, s).1.into())])
+                .collect();
+            let mut best = [0.0; STRINGS];
+            string_powers(&levels, &curve, &mut best);
+            for (s, best) in best.iter().enumerate() {
+                let alone: Vec<(f64, u32)> = (0..n).map(|k| level(k, s)).collect();
+                assert_eq!(best.to_bits(), string_power(&alone, &curve).to_bits(), "{alone:?}");
+            }
         }
     }
 
