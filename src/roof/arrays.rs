@@ -3,7 +3,8 @@
 use std::ops::Range;
 
 use super::shade::{Pattern, Patterns};
-use super::{GroupCurve, SlotShade, SunPath, input_power, uniform_power};
+use super::strings::StringPowers;
+use super::{GroupCurve, SlotShade, SunPath, input_power};
 use crate::plane::PlaneLight;
 
 /// How the modules on the slots are joined. Numbers are positions in the list of [`SlotShade`], from 0.
@@ -128,8 +129,25 @@ pub fn array_shade(
     let mut strings = Strings::new(shades, groups.max(1), curve);
     let mut light_kept_beam = vec![1.0; n];
     let mut electrical_kept = vec![1.0; n];
-    let mut open_power = Vec::new();
+    let mut open = Vec::new();
+    // Steps whose powers are asked for and yet to be found: its number, where that of even light stands, and how many
+    // of the terms are its own.
+    let mut waiting: Vec<(usize, u32, usize)> = Vec::new();
+    let mut terms: Vec<Term> = Vec::new();
     let months = (0..12).map(|m| (path.month_start[m]..path.month_start[m + 1].min(n), sky_kept[m]));
+    let mut settle = |strings: &mut Strings<'_>, waiting: &mut Vec<(usize, u32, usize)>, terms: &mut Vec<Term>| {
+        strings.powers.find(curve);
+        let mut rest = terms.as_slice();
+        for (i, even, count) in waiting.drain(..) {
+            let (own, others) = rest.split_at(count);
+            let power = own.iter().fold(0.0, |sum, term| sum + strings.powers.at(term.power) * term.times);
+            let even = strings.powers.at(even) * modules * f64::from(strings.groups) * path.suns as f64;
+            electrical_kept[i] = if even > 0.0 { (power / even).clamp(0.0, 1.0) } else { 1.0 };
+            rest = others;
+        }
+        terms.clear();
+        strings.powers.clear();
+    };
     for (steps, sky_kept) in months {
         suns.go_on(steps.start * path.suns..steps.end * path.suns);
         for i in steps.filter(|&i| lost[i] > 0.0) {
@@ -140,25 +158,38 @@ pub fn array_shade(
             if beam < 1e-6 {
                 continue;
             }
-            let even = uniform_power(beam * light_kept_beam[i] + diffuse, curve) * modules * f64::from(strings.groups);
+            let even = strings.powers.ask(&[(beam * light_kept_beam[i] + diffuse, 1)], curve);
             strings.under(beam, diffuse);
             // Inputs without any shade give the same at every sun.
-            open_power.clear();
-            open_power.extend(slots.iter().map(|slots| strings.input(0, slots, &mut [].as_slice())));
-            let mut power = 0.0;
+            open.clear();
+            open.extend(slots.iter().map(|slots| strings.input(0, slots, &mut [].as_slice())));
+            let first = terms.len();
             for sun in i * path.suns..(i + 1) * path.suns {
                 let (mut dark, mut string) = (suns.at(sun), 0);
-                for (slots, open) in slots.iter().zip(&open_power) {
+                for (slots, open) in slots.iter().zip(&open) {
                     let shaded = dark.first().is_some_and(|d| (d.string as usize) < string + slots.len());
-                    power += if shaded { strings.input(string, slots, &mut dark) } else { *open };
+                    terms.push(if shaded { strings.input(string, slots, &mut dark) } else { *open });
                     string += slots.len();
                 }
             }
-            let even = even * path.suns as f64;
-            electrical_kept[i] = if even > 0.0 { (power / even).clamp(0.0, 1.0) } else { 1.0 };
+            waiting.push((i, even, terms.len() - first));
+            if terms.len() > TERMS {
+                settle(&mut strings, &mut waiting, &mut terms);
+            }
         }
     }
+    settle(&mut strings, &mut waiting, &mut terms);
     ArrayShade { light_kept_beam, sky_kept, electrical_kept }
+}
+
+/// So many terms wait at most, but for those of one step.
+const TERMS: usize = 2048;
+
+/// What an input gives at one sun: a power by its place, times a number.
+#[derive(Debug, Clone, Copy, Default)]
+struct Term {
+    power: u32,
+    times: f64,
 }
 
 /// A slot in shade at one sun.
@@ -257,10 +288,11 @@ struct Strings<'a> {
     curve: &'a GroupCurve,
     beam: f64,
     diffuse: f64,
-    /// Power of a group without shade.
-    open: f64,
-    /// Powers found in this step, by the counts of each string: the same come back at other suns and strings.
-    known: Vec<(Vec<Counts>, f64)>,
+    powers: StringPowers,
+    /// Place of the power of a group without shade.
+    open: u32,
+    /// Terms of this step by the counts of each string: the same come back at other suns and strings.
+    known: Vec<(Vec<Counts>, Term)>,
     known_count: usize,
     counts: Vec<Counts>,
     levels: Vec<Levels>,
@@ -275,7 +307,8 @@ impl<'a> Strings<'a> {
             curve,
             beam: 0.0,
             diffuse: 0.0,
-            open: 0.0,
+            powers: StringPowers::default(),
+            open: 0,
             known: Vec::new(),
             known_count: 0,
             counts: Vec::new(),
@@ -286,7 +319,7 @@ impl<'a> Strings<'a> {
     /// Goes on to a step with this light, kW/m2.
     fn under(&mut self, beam: f64, diffuse: f64) {
         (self.beam, self.diffuse) = (beam, diffuse);
-        self.open = uniform_power(beam + diffuse, self.curve);
+        self.open = self.powers.ask(&[(beam + diffuse, 1)], self.curve);
         self.known_count = 0;
     }
 
@@ -297,7 +330,7 @@ impl<'a> Strings<'a> {
 
     /// Greatest power of an input with strings of so many slots, the first of which has the number `first`; its slots
     /// in shade are taken from the front of `dark`.
-    fn input(&mut self, first: usize, slots: &[u32], dark: &mut &[DarkSlot]) -> f64 {
+    fn input(&mut self, first: usize, slots: &[u32], dark: &mut &[DarkSlot]) -> Term {
         let own: &[DarkSlot] = dark;
         let by_pattern = 0.5 * self.beam > 1.01 * self.hair();
         self.counts.clear();
@@ -326,17 +359,17 @@ impl<'a> Strings<'a> {
     }
 
     /// The same from the counts alone.
-    fn counted(&mut self) -> f64 {
-        let Some(&first) = self.counts.first() else { return 0.0 };
+    fn counted(&mut self) -> Term {
+        let Some(&first) = self.counts.first() else { return Term { power: self.open, times: 0.0 } };
         let same = |key: &[Counts]| key == self.counts;
         if let [0, bright, 0, 0] = first
             && bright > 0
             && self.counts.iter().all(|counts| *counts == first)
         {
-            return f64::from(bright) * self.open * self.counts.len() as f64;
+            return Term { power: self.open, times: f64::from(bright) * self.counts.len() as f64 };
         }
-        if let Some((_, power)) = self.known[..self.known_count].iter().find(|(key, _)| same(key)) {
-            return *power;
+        if let Some((_, term)) = self.known[..self.known_count].iter().find(|(key, _)| same(key)) {
+            return *term;
         }
         self.levels.resize_with(self.counts.len().max(self.levels.len()), Vec::new);
         for (counts, levels) in self.counts.iter().zip(&mut self.levels) {
@@ -347,19 +380,19 @@ impl<'a> Strings<'a> {
                 }
             }
         }
-        let power = self.power_of_levels(self.counts.len());
+        let term = self.of_levels(self.counts.len());
         if self.known.len() == self.known_count {
             self.known.push(Default::default());
         }
         let (key, value) = &mut self.known[self.known_count];
         key.clone_from(&self.counts);
-        *value = power;
+        *value = term;
         self.known_count += 1;
-        power
+        term
     }
 
     /// The same with any shares of the beam.
-    fn shared(&mut self, first: usize, slots: &[u32], dark: &[DarkSlot]) -> f64 {
+    fn shared(&mut self, first: usize, slots: &[u32], dark: &[DarkSlot]) -> Term {
         let groups = self.groups as usize;
         let hair = self.hair();
         self.levels.resize_with(slots.len().max(self.levels.len()), Vec::new);
@@ -386,18 +419,17 @@ impl<'a> Strings<'a> {
             }
             levels.sort_by(|a, b| b.0.total_cmp(&a.0));
         }
-        self.power_of_levels(slots.len())
+        self.of_levels(slots.len())
     }
 
     /// Greatest power of the first so many strings side by side.
-    fn power_of_levels(&self, strings: usize) -> f64 {
-        let strings = &self.levels[..strings];
-        // Strings with the same light side by side share a voltage without loss.
-        match strings.split_first() {
-            Some((first, more)) if more.iter().all(|levels| levels == first) => {
-                input_power(&strings[..1], self.curve) * strings.len() as f64
+    fn of_levels(&mut self, strings: usize) -> Term {
+        match &self.levels[..strings] {
+            // Strings with the same light side by side share a voltage without loss.
+            [first, more @ ..] if more.iter().all(|levels| levels == first) => {
+                Term { power: self.powers.ask(first, self.curve), times: strings as f64 }
             }
-            _ => input_power(strings, self.curve),
+            strings => Term { power: self.powers.put(input_power(strings, self.curve)), times: 1.0 },
         }
     }
 }

@@ -198,6 +198,74 @@ crate::wide! {
     }
 }
 
+/// Powers of strings that are asked for one by one and found side by side.
+#[derive(Debug, Default)]
+pub(super) struct StringPowers {
+    /// By the number of levels, from one.
+    lots: [Lot; 4],
+    powers: Vec<f64>,
+}
+
+/// Strings with as many levels.
+#[derive(Debug, Default)]
+struct Lot {
+    /// As [`string_powers`] takes them.
+    levels: Vec<[[f64; STRINGS]; 2]>,
+    /// Where the power of each string goes.
+    places: Vec<u32>,
+}
+
+impl StringPowers {
+    /// The place of a power that is known.
+    pub fn put(&mut self, power: f64) -> u32 {
+        self.powers.push(power);
+        self.powers.len() as u32 - 1
+    }
+
+    /// The place where [`string_power`] of these levels will stand.
+    pub fn ask(&mut self, levels: &[(f64, u32)], curve: &GroupCurve) -> u32 {
+        let n = levels.len();
+        let Some(lot) = n.checked_sub(1).and_then(|lot| self.lots.get_mut(lot)) else {
+            return self.put(string_power(levels, curve));
+        };
+        let s = lot.places.len() % STRINGS;
+        if s == 0 {
+            lot.levels.resize(lot.levels.len() + n, [[0.0; STRINGS]; 2]);
+        }
+        let side = lot.levels.len() - n;
+        for ([light, groups], &(g, count)) in lot.levels[side..].iter_mut().zip(levels) {
+            (light[s], groups[s]) = (g, count.into());
+        }
+        lot.places.push(self.powers.len() as u32);
+        self.put(0.0)
+    }
+
+    /// Finds all that was asked for.
+    pub fn find(&mut self, curve: &GroupCurve) {
+        let mut best = [0.0; STRINGS];
+        for (n, lot) in (1..).zip(&mut self.lots) {
+            for (levels, places) in lot.levels.chunks_exact(n).zip(lot.places.chunks(STRINGS)) {
+                string_powers(levels, curve, &mut best);
+                for (&place, power) in places.iter().zip(best) {
+                    self.powers[place as usize] = power;
+                }
+            }
+            lot.levels.clear();
+            lot.places.clear();
+        }
+    }
+
+    /// The power at a place.
+    pub fn at(&self, place: u32) -> f64 {
+        self.powers[place as usize]
+    }
+
+    /// Gives up all places.
+    pub fn clear(&mut self) {
+        self.powers.clear();
+    }
+}
+
 /// Greatest power of strings side by side on one input, which share one voltage; units as in [`string_power`].
 ///
 /// Every voltage at which one of the strings has a candidate for its own maximum is tried; between the candidates the
@@ -370,6 +438,25 @@ mod tests {
             for (s, best) in best.iter().enumerate() {
                 let alone: Vec<(f64, u32)> = (0..n).map(|k| level(k, s)).collect();
                 assert_eq!(best.to_bits(), string_power(&alone, &curve).to_bits(), "{alone:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn powers_stand_where_they_were_asked_for() {
+        let curve = GroupCurve::of(31.25, 13.12, 37.4, 13.95, 3);
+        let string = |k: u32| -> Vec<(f64, u32)> {
+            (0..k % 6).map(|l| (f64::from((k * 7 + l * 3) % 11) / 10.0, 1 + (k + l) % 20)).collect()
+        };
+        let mut powers = StringPowers::default();
+        for _ in 0..2 {
+            powers.clear();
+            let places: Vec<u32> = (0..100).map(|k| powers.ask(&string(k), &curve)).collect();
+            let put = powers.put(7.0);
+            powers.find(&curve);
+            assert_eq!(powers.at(put), 7.0);
+            for (k, &place) in (0..).zip(&places) {
+                assert_eq!(powers.at(place).to_bits(), string_power(&string(k), &curve).to_bits());
             }
         }
     }
