@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::arrays::light_at;
 use super::shade::{Pattern, Patterns};
-use super::strings::{STRINGS, string_powers};
+use super::strings::{STRINGS, StringPowers, string_powers};
 use super::{Face, GroupCurve, Slot, SlotShade, SunPath, string_power};
 use crate::plane::PlaneLight;
 
@@ -77,6 +77,7 @@ pub(crate) fn rank_with(
     step_h: f64,
     by_group: bool,
 ) -> Vec<SlotYear> {
+    powers.prepare(shades);
     let path = powers.path;
     let (n, groups) = (path.steps(), face.groups as usize);
     let parts = &powers.table.parts;
@@ -131,8 +132,7 @@ pub(crate) fn rank_with(
     years
 }
 
-/// Powers of a single module by the number of its dark groups, found once for each step and used by all slots; for
-/// several steps in a row at once, since what shades a slot on one mostly shades one on the next.
+/// Powers of a single module by the number of its dark groups, found once for each step and used by all slots.
 pub(crate) struct Powers<'a> {
     path: &'a SunPath,
     curve: &'a GroupCurve,
@@ -149,11 +149,11 @@ pub(crate) struct PowerTable {
     /// Beam, sky and ground light by step, W/m2, and the same in kW/m2.
     parts: Vec<[f64; 3]>,
     kw: Vec<[f64; 3]>,
-    /// By run of steps and numbers of dark and half dark groups: where in `known` the powers stand, from 1; 0 where they
-    /// are not yet asked for.
+    /// By step and numbers of dark and half dark groups: where in `known` the power stands, from 1; 0 where it is not
+    /// asked for.
     place: Vec<u32>,
-    /// Powers on the steps of a run at both skies.
-    known: Vec<[[f64; STRINGS]; 2]>,
+    /// Powers under the lesser sky, and under the greater behind each where they differ.
+    known: StringPowers,
     /// Power of an evenly lit group over its light, by light in steps of [`Powers::GRAIN`].
     even: Vec<f64>,
 }
@@ -204,7 +204,7 @@ impl<'a> Powers<'a> {
                 *even = best / g;
             }
         }
-        let places = if any { kinds(groups) * path.steps().div_ceil(STRINGS) } else { 0 };
+        let places = if any { kinds(groups) * path.steps() } else { 0 };
         table.place.clear();
         table.place.resize(places, 0);
         table.known.clear();
@@ -221,49 +221,54 @@ impl<'a> Powers<'a> {
         }
     }
 
-    /// Power of a module at step `i` with so many groups without beam and with half of it.
-    fn pattern(&mut self, i: usize, [dark, half]: [u8; 2], sky_kept: f64) -> f64 {
-        let (dark, half) = (usize::from(dark), usize::from(half));
-        let (run, step) = (i / STRINGS, i % STRINGS);
-        let at = run * kinds(self.groups) + dark * (self.groups + 1) + half;
-        if self.table.place[at] == 0 {
-            let found = self.found(run, dark, half);
-            self.table.known.push(found);
-            self.table.place[at] = self.table.known.len() as u32;
+    /// Finds the powers that these slots need and others did not.
+    fn prepare(&mut self, shades: &[SlotShade]) {
+        let suns = self.path.suns as u32;
+        let PowerTable { place, known, kw, .. } = &mut *self.table;
+        for (&sun, &pattern) in shades.iter().flat_map(|shade| shade.shaded.iter().zip(&shade.patterns)) {
+            let Some(&[dark, half]) = self.patterns.counts.get(pattern.number()) else { continue };
+            let (dark, half) = (usize::from(dark), usize::from(half));
+            let i = (sun / suns) as usize;
+            if pattern == Pattern::OPEN || dark == self.groups || place[power_of(i, dark, half, self.groups)] > 0 {
+                continue;
+            }
+            let [beam, sky, ground] = kw[i];
+            let mut ask = |kept: f64| {
+                let diffuse = sky * kept + ground;
+                let mut levels = [(0.0, 0); 3];
+                let mut n = 0;
+                for (share, count) in [(1.0, self.groups - dark - half), (0.5, half), (0.0, dark)] {
+                    if count > 0 {
+                        levels[n] = (beam * share + diffuse, count as u32);
+                        n += 1;
+                    }
+                }
+                known.ask(&levels[..n], self.curve)
+            };
+            let [low, high] = self.sky;
+            place[power_of(i, dark, half, self.groups)] = ask(low) + 1;
+            if differ(self.sky) {
+                ask(high);
+            }
         }
-        let [low, high] = self.table.known[self.table.place[at] as usize - 1].map(|powers| powers[step]);
-        let span = self.sky[1] - self.sky[0];
-        if span > 1e-9 { low + (high - low) * (sky_kept - self.sky[0]) / span } else { low }
+        known.find(self.curve);
     }
 
-    /// The same on a run of steps at both skies, level by level.
-    #[inline(never)]
-    fn found(&self, run: usize, dark: usize, half: usize) -> [[f64; STRINGS]; 2] {
-        let light = |s: usize| self.table.kw.get(run * STRINGS + s).copied().unwrap_or([0.0; 3]);
-        let light: [[f64; 3]; STRINGS] = std::array::from_fn(light);
-        let at = |kept: f64| {
-            let mut levels = [[[0.0; STRINGS]; 2]; 3];
-            let mut n = 0;
-            for (share, count) in [(1.0, self.groups - dark - half), (0.5, half), (0.0, dark)] {
-                if count > 0 {
-                    let current = |[beam, sky, ground]: [f64; 3]| beam * share + (sky * kept + ground);
-                    levels[n] = [light.map(current), [count as f64; STRINGS]];
-                    n += 1;
-                }
-            }
-            let mut best = [0.0; STRINGS];
-            string_powers(&levels[..n], self.curve, &mut best);
-            best
-        };
-        let [low, high] = self.sky;
-        let first = at(low);
-        [first, if high - low > 1e-9 { at(high) } else { first }]
+    /// Power of a module at step `i` with so many groups without beam and with half of it, once it is prepared.
+    fn pattern(&self, i: usize, [dark, half]: [u8; 2], sky_kept: f64) -> f64 {
+        let PowerTable { place, known, .. } = &*self.table;
+        let place = place[power_of(i, dark.into(), half.into(), self.groups)].saturating_sub(1);
+        let low = known.at(place);
+        if !differ(self.sky) {
+            return low;
+        }
+        low + (known.at(place + 1) - low) * (sky_kept - self.sky[0]) / (self.sky[1] - self.sky[0])
     }
 
     /// Beam that a slot loses, kWh/m2; adds what it loses of the yield and, where there is room, of the beam for each
     /// group.
     fn walk(
-        &mut self,
+        &self,
         shade: &SlotShade,
         converts: impl Fn(usize) -> f64,
         step_h: f64,
@@ -331,6 +336,16 @@ impl<'a> Powers<'a> {
         *lost_yield = of_yield;
         of_beam
     }
+}
+
+/// Whether the powers under two skies differ.
+fn differ(sky: [f64; 2]) -> bool {
+    sky[1] - sky[0] > 1e-9
+}
+
+/// Where the place of a power at a step stands.
+fn power_of(i: usize, dark: usize, half: usize, groups: usize) -> usize {
+    i * kinds(groups) + dark * (groups + 1) + half
 }
 
 /// Numbers of dark and half dark groups, without that of all in the dark.
