@@ -85,7 +85,7 @@ struct KnownShade {
 /// Every layout that holds enough modules is followed through the year with one sun an hour and a third of the sample
 /// points; the one whose chosen slots then yield most is taken (the first of equals in the order of [`layouts`]) and
 /// followed in full. With [`Wanted::Fill`] only layouts with the most slots count. `conversion` and `step_min` as in
-/// [`rank`]. Suns of steps without beam on the plane are passed over.
+/// [`super::rank`]. Suns of steps without beam on the plane are passed over.
 #[allow(clippy::too_many_arguments)]
 pub fn fit(
     plane: &PlaneSpec,
