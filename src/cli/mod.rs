@@ -11,7 +11,6 @@ mod diff;
 mod fleet;
 mod gather;
 mod inspect;
-mod json;
 mod meter;
 mod sky;
 mod start;

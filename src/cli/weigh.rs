@@ -6,7 +6,6 @@ use argh::FromArgs;
 use rayon::prelude::*;
 use serde_json::json;
 
-use super::json::pretty;
 use super::{CliResult, Outcome, print, say, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
 use crate::job::{self, FileDigest, Job, JobRecord, LedgerLine, Placed};
@@ -348,6 +347,10 @@ pub fn run(args: WeighArgs) -> CliResult {
     // The process ends: to give all this back piece by piece would serve nobody.
     std::mem::forget((weighed, proposal, page));
     Ok(Outcome::Done)
+}
+
+fn pretty(record: &impl serde::Serialize) -> Result<String, serde_json::Error> {
+    serde_json::to_string_pretty(record).map(|text| text + "\n")
 }
 
 /// A bar that grows with the runs that are found to lie ahead.

@@ -490,7 +490,7 @@ fn dc(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) {
     let none = PartShade::default();
     let steps = &span.steps;
     let (n, place) = (steps.len(), s.place(steps));
-    for (k, _) in setup.mounting.parts.iter().enumerate() {
+    for k in 0..setup.mounting.parts.len() {
         let shade = setup.shade.get(k).unwrap_or(&none);
         let PartColumns { light, t_cell, rel, v, .. } = &mut s.parts[k];
         let (t_cell, rel, v) = (&t_cell[steps.clone()], &mut rel[place.clone()], &mut v[place.clone()]);

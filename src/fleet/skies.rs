@@ -9,6 +9,7 @@ use std::sync::{Arc, Mutex, OnceLock};
 use sha2::{Digest, Sha256};
 
 use super::stamp::{self, Stamp};
+use crate::maths;
 use crate::sky;
 use crate::sun::SunTrack;
 use crate::units::Note;
@@ -53,7 +54,7 @@ impl SkyYear {
             (Err(shared), None) => shared.year.clone(),
         };
         for column in [&mut year.ghi, &mut year.dni, &mut year.dhi] {
-            column.iter_mut().for_each(|x| *x *= factor);
+            maths::scale(factor, column);
         }
         SkyYear { year, sun: OnceLock::from(follows) }
     }

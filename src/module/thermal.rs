@@ -153,26 +153,15 @@ impl Thermal {
     /// `U` is the heat loss per area at that wind. One-node model; C about 11 kJ/(m2 K) for glass and polymer
     /// (Jones and Underwood, Solar Energy 70 (2001) 349-359, from memory), twice that for two panes.
     pub fn settle(&self, steps: &[u32], step_s: f64, t_amb: &[f64], wind: &[f64], t_cell: &mut [f64]) {
-        self.settle_on(&mut None, steps, step_s, t_amb, wind, t_cell);
-    }
-
-    /// [`Thermal::settle`] of a stretch that goes on where `last` ended: the step's index and the temperature.
-    pub(crate) fn settle_on(
-        &self,
-        last: &mut Option<(u32, f64)>,
-        steps: &[u32],
-        step_s: f64,
-        t_amb: &[f64],
-        wind: &[f64],
-        t_cell: &mut [f64],
-    ) {
         if self.heat_capacity <= 0.0 || step_s <= 0.0 || !step_s.is_finite() {
             return;
         }
+        // Index and end temperature of the step before.
+        let mut last: Option<(u32, f64)> = None;
         for (j, value) in t_cell.iter_mut().enumerate() {
             let (Some(step), Some(air), Some(v)) = (steps.get(j), t_amb.get(j), wind.get(j)) else { break };
             let t = match last {
-                Some((before, t)) if *before + 1 == *step => *t,
+                Some((before, t)) if before + 1 == *step => t,
                 _ => *air,
             };
             let v = v.max(0.0) * self.wind_factor;
@@ -184,7 +173,7 @@ impl Thermal {
             let decay = (-x).exp();
             let steady = *value;
             *value = steady + (t - steady) * (1.0 - decay) / x;
-            *last = Some((*step, steady + (t - steady) * decay));
+            last = Some((*step, steady + (t - steady) * decay));
         }
     }
 
