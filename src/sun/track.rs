@@ -2,7 +2,6 @@
 
 use super::air::zenith_and_air_mass;
 use super::ephemeris::{Anchor, PARALLAX, SIDEREAL_RATE, anchor, days_since_2000, delta_t_s};
-use super::position::vector;
 use crate::maths::acos_rough;
 use crate::units::SOLAR_CONSTANT;
 use crate::weather::{Place, WeatherYear};
@@ -46,8 +45,7 @@ pub struct SunTrack {
 /// One day's constants of the place.
 struct Day {
     anchor: Anchor,
-    /// Local sidereal angle at the middle of the day, rad, its sine and cosine.
-    theta: f64,
+    /// Sine and cosine of the local sidereal angle at the middle of the day.
     sin_theta: f64,
     cos_theta: f64,
     /// Transit, rise and set around it, days from local midnight; set before rise when the sun stays down.
@@ -61,8 +59,12 @@ struct Day {
 /// The days of a year as columns, so that their loops vectorise.
 struct Days {
     /// The fields of [`Anchor`], then those of [`Day`], in order.
-    columns: [Vec<f64>; 15],
+    columns: [Vec<f64>; COLUMNS],
 }
+
+/// Columns of a day, and how many of them, the first, tell where the sun is.
+const COLUMNS: usize = 14;
+const OF_VECTOR: usize = 10;
 
 impl Days {
     /// Days of a place, each anchored at its local noon.
@@ -77,16 +79,35 @@ impl Days {
     }
 
     fn at(noons: &[f64], longitude: f64, latitude: Latitude) -> Days {
-        let mut columns: [Vec<f64>; 15] = std::array::from_fn(|_| vec![0.0; noons.len()]);
+        let mut columns: [Vec<f64>; COLUMNS] = std::array::from_fn(|_| vec![0.0; noons.len()]);
         let [a, b, c, d, e, f, g, h, rest @ ..] = &mut columns;
         anchors_of(noons, a, b, c, d, e, f, g, h);
-        let [i, j, k, l, m, n, o] = rest;
-        horizons_of(a, b, c, d, e, f, g, [longitude, latitude.sin, latitude.cos], i, j, k, l, m, n, o);
+        let [i, j, k, l, m, n] = rest;
+        horizons_of(a, b, c, d, e, f, g, [longitude, latitude.sin, latitude.cos], i, j, k, l, m, n);
         Days { columns }
     }
 
+    /// The steps of the runs, `count` in all, and east, north, up and extraterrestrial irradiance at the middle of each.
+    fn light(&self, runs: &[Run], latitude: Latitude, turns: &Turns, count: usize) -> (Vec<u32>, [Vec<f64>; 4]) {
+        let mut steps = vec![0; count + GROUP];
+        let mut columns = [(); 4].map(|()| vec![0.0; count + GROUP]);
+        let [east, north, up, e0n] = &mut columns;
+        vectors(runs, self, turns, latitude, &mut steps, east, north, up, e0n);
+        steps.truncate(count);
+        columns.iter_mut().for_each(|column| column.truncate(count));
+        (steps, columns)
+    }
+
+    #[inline(always)]
     fn day(&self, d: usize) -> Day {
-        let at = |column: usize| self.columns[column][d];
+        Day::of(|column| self.columns[column][d])
+    }
+}
+
+impl Day {
+    /// From the columns of [`Days`].
+    #[inline(always)]
+    fn of(at: impl Fn(usize) -> f64) -> Day {
         Day {
             anchor: Anchor {
                 cos_lambda: at(0),
@@ -98,31 +119,36 @@ impl Days {
                 distance: at(6),
                 distance_rate: at(7),
             },
-            theta: at(8),
-            sin_theta: at(9),
-            cos_theta: at(10),
-            transit: at(11),
-            rise: at(12),
-            set: at(13),
-            rate: at(14),
+            sin_theta: at(8),
+            cos_theta: at(9),
+            transit: at(10),
+            rise: at(11),
+            set: at(12),
+            rate: at(13),
         }
     }
-}
 
-impl Day {
-    /// The sun at the middle of steps `low..high` (multiples of eight) into the scratch columns of the day.
-    fn vectors(&self, latitude: Latitude, turns: &Turns, lit: &mut DayLight, low: usize, high: usize) {
+    /// East, north and up of the sun at `dt` days from the anchor, when the sky has turned by an angle of this sine and
+    /// cosine.
+    #[inline(always)]
+    fn vector(&self, dt: f64, turn_sin: f64, turn_cos: f64, latitude: Latitude) -> [f64; 3] {
         let a = &self.anchor;
-        vectors(
-            &turns.cos[low..high],
-            &turns.sin[low..high],
-            &turns.days[low..high],
-            [a.cos_lambda, a.sin_lambda, a.lambda_rate, a.cos_eps, a.sin_eps, self.cos_theta, self.sin_theta],
-            [latitude.sin, latitude.cos, PARALLAX / a.distance],
-            &mut lit.east[low..high],
-            &mut lit.north[low..high],
-            &mut lit.up[low..high],
-        );
+        let Latitude { sin: sin_phi, cos: cos_phi } = latitude;
+        // The longitude moves by less than 0.009 rad from the anchor: two terms of the series leave 1e-11.
+        let d = a.lambda_rate * dt;
+        let d2 = d * d;
+        let s = d - d * d2 * (1.0 / 6.0);
+        let c = 1.0 - d2 * (0.5 - d2 * (1.0 / 24.0));
+        let x = a.cos_lambda * c - a.sin_lambda * s;
+        let along = a.sin_lambda * c + a.cos_lambda * s;
+        let (y, z) = (along * a.cos_eps, along * a.sin_eps);
+        let c_theta = self.cos_theta * turn_cos - self.sin_theta * turn_sin;
+        let s_theta = self.sin_theta * turn_cos + self.cos_theta * turn_sin;
+        let u = x * c_theta + y * s_theta;
+        let h = sin_phi * z + cos_phi * u;
+        let lift = PARALLAX / a.distance;
+        let scale = 1.0 + lift * h;
+        [(y * c_theta - x * s_theta) * scale, (cos_phi * z - sin_phi * u) * scale, (h - lift) * scale]
     }
 }
 
@@ -151,32 +177,33 @@ impl SunTrack {
         let latitude = Latitude::of(&weather.place);
         let days = Days::of(&weather.place, &weather.days);
 
-        let turns = Turns::new(n);
-        let room = weather.len() / 2 + weather.len() / 16 + n;
-        let mut track = SunTrack::with_room(room);
+        let mut track = SunTrack::default();
+        let mut runs = Vec::with_capacity(days.len());
+        let mut count = 0;
+        let mut edges = Edges::with_room(2 * days.len());
         let mut lit = DayLight::new(n);
-        let mut edges = Edges::default();
         let mut month = 0;
         for d in 0..days.len() {
             // Months of a typical year follow each other; should one come out of turn, it is counted with the one before.
             let this_month = weather.month_of_day(d);
             while month < this_month {
                 month += 1;
-                track.month_start[month] = track.steps.len();
+                track.month_start[month] = count;
             }
-            let day = days.day(d);
-            lit.fill(&day, latitude);
-            lit.add_light_of_file(weather, d * n);
-            track.push_day(&day, latitude, &turns, &mut lit, d * n, &mut edges);
+            let before = runs.len();
+            lit.fill(&days.day(d), latitude);
+            count = lit.tell(weather, d, count, &mut runs);
+            edges.add(d, &lit, &runs[before..]);
         }
         while month < 12 {
             month += 1;
-            track.month_start[month] = track.steps.len();
+            track.month_start[month] = count;
         }
-        edges.put(&mut track, latitude);
-        let count = track.steps.len();
-        track.zenith.resize(count, 0.0);
-        track.air_mass.resize(count, 0.0);
+        (track.steps, [track.east, track.north, track.up, track.e0n]) =
+            days.light(&runs, latitude, &Turns::new(n), count);
+        edges.put(&mut track, &days, latitude);
+        track.zenith = vec![0.0; count];
+        track.air_mass = vec![0.0; count];
         zenith_and_air_mass(&track.up, &mut track.zenith, &mut track.air_mass);
         track
     }
@@ -184,18 +211,10 @@ impl SunTrack {
     /// East, north and up of the sun at the middle of every step of a run of days, night included.
     pub(crate) fn middles(place: &Place, days: &[chrono::NaiveDate], steps_per_day: usize) -> [Vec<f64>; 3] {
         let n = steps_per_day.max(1);
-        let latitude = Latitude::of(place);
-        let days = Days::of(place, days);
-        let turns = Turns::new(n);
-        let mut lit = DayLight::new(n);
-        let mut columns: [Vec<f64>; 3] = std::array::from_fn(|_| Vec::with_capacity(days.len() * n));
-        for d in 0..days.len() {
-            days.day(d).vectors(latitude, &turns, &mut lit, 0, n.next_multiple_of(8));
-            for (column, day) in columns.iter_mut().zip([&lit.east, &lit.north, &lit.up]) {
-                column.extend_from_slice(&day[..n]);
-            }
-        }
-        columns
+        let runs: Vec<Run> = (0..days.len()).map(|day| Run { day, first: 0, len: n, at: day * n }).collect();
+        let count = days.len() * n;
+        let (_, [east, north, up, _]) = Days::of(place, days).light(&runs, Latitude::of(place), &Turns::new(n), count);
+        [east, north, up]
     }
 
     /// Number of daylight steps.
@@ -206,58 +225,6 @@ impl SunTrack {
     /// True when there is no daylight at all.
     pub fn is_empty(&self) -> bool {
         self.steps.is_empty()
-    }
-
-    fn with_room(room: usize) -> SunTrack {
-        SunTrack {
-            steps: Vec::with_capacity(room),
-            month_start: [0; 13],
-            east: Vec::with_capacity(room),
-            north: Vec::with_capacity(room),
-            up: Vec::with_capacity(room),
-            zenith: Vec::with_capacity(room),
-            e0n: Vec::with_capacity(room),
-            air_mass: Vec::with_capacity(room),
-        }
-    }
-
-    fn push_day(
-        &mut self,
-        day: &Day,
-        latitude: Latitude,
-        turns: &Turns,
-        lit: &mut DayLight,
-        first_step: usize,
-        edges: &mut Edges,
-    ) {
-        let Some((from, to)) = lit.range() else { return };
-        // Whole groups of eight around the wanted steps keep the loop free of remainders.
-        let (low, high) = (from & !7, (to + 8) & !7);
-        let a = &day.anchor;
-        day.vectors(latitude, turns, lit, low, high);
-        for &(k, middle) in &lit.edges[..lit.edge_count] {
-            let before = if lit.unbroken { k - from } else { lit.wanted[from..k].iter().filter(|w| **w).count() };
-            edges.push(self.steps.len() + before, day, middle - 0.5);
-        }
-        // 1/R^2 over the day by its rate.
-        let e0n = SOLAR_CONSTANT / (a.distance * a.distance);
-        let slope = -2.0 * e0n * a.distance_rate / a.distance;
-        let e0n_at = |k: usize| e0n + slope * turns.days[k];
-        if lit.unbroken {
-            self.steps.extend((from..=to).map(|k| (first_step + k) as u32));
-            self.e0n.extend((from..=to).map(e0n_at));
-            self.east.extend_from_slice(&lit.east[from..=to]);
-            self.north.extend_from_slice(&lit.north[from..=to]);
-            self.up.extend_from_slice(&lit.up[from..=to]);
-        } else {
-            for k in (from..=to).filter(|k| lit.wanted[*k]) {
-                self.steps.push((first_step + k) as u32);
-                self.e0n.push(e0n_at(k));
-                self.east.push(lit.east[k]);
-                self.north.push(lit.north[k]);
-                self.up.push(lit.up[k]);
-            }
-        }
     }
 }
 
@@ -293,7 +260,7 @@ crate::wide! {
 }
 
 crate::wide! {
-    /// Local sidereal angle, transit, rise and set of many days; see [`Crossing`].
+    /// Sine and cosine of the local sidereal angle, transit, rise and set of many days; see [`Crossing`].
     fn horizons_of(
         cos_lambda: &[f64],
         sin_lambda: &[f64],
@@ -303,7 +270,6 @@ crate::wide! {
         sidereal: &[f64],
         distance: &[f64],
         place: [f64; 3],
-        theta: &mut [f64],
         sin_theta: &mut [f64],
         cos_theta: &mut [f64],
         transit: &mut [f64],
@@ -314,7 +280,7 @@ crate::wide! {
         let n = cos_lambda.len();
         let (sin_lambda, lambda_rate, cos_eps) = (&sin_lambda[..n], &lambda_rate[..n], &cos_eps[..n]);
         let (sin_eps, sidereal, distance) = (&sin_eps[..n], &sidereal[..n], &distance[..n]);
-        let (theta, sin_theta, cos_theta) = (&mut theta[..n], &mut sin_theta[..n], &mut cos_theta[..n]);
+        let (sin_theta, cos_theta) = (&mut sin_theta[..n], &mut cos_theta[..n]);
         let (transit, rise, set, rate) = (&mut transit[..n], &mut rise[..n], &mut set[..n], &mut rate[..n]);
         for i in 0..n {
             let angle = sidereal[i] + place[0];
@@ -335,7 +301,6 @@ crate::wide! {
             };
             let noon = 0.5 - hour_angle / turning;
             let [up, down] = crossing.around(noon);
-            theta[i] = angle;
             sin_theta[i] = s;
             cos_theta[i] = c;
             transit[i] = noon;
@@ -347,32 +312,36 @@ crate::wide! {
 }
 
 /// Edge steps of all days, whose vectors belong to the middle of their sunlit part.
-#[derive(Default)]
 struct Edges {
     /// Where they stand in the track.
     at: Vec<usize>,
-    /// Of each its day's `cos_lambda, sin_lambda, lambda_rate, cos_eps, sin_eps, distance`, `theta`, and the time from the
-    /// day's anchor, days.
-    columns: [Vec<f64>; 8],
+    day: Vec<usize>,
+    /// Time from the day's anchor, days.
+    dt: Vec<f64>,
 }
 
 impl Edges {
-    fn push(&mut self, at: usize, day: &Day, dt: f64) {
-        self.at.push(at);
-        let a = &day.anchor;
-        let of = [a.cos_lambda, a.sin_lambda, a.lambda_rate, a.cos_eps, a.sin_eps, a.distance, day.theta, dt];
-        for (column, value) in self.columns.iter_mut().zip(of) {
-            column.push(value);
+    fn with_room(room: usize) -> Edges {
+        Edges { at: Vec::with_capacity(room), day: Vec::with_capacity(room), dt: Vec::with_capacity(room) }
+    }
+
+    /// The edges of a day, each within one of its runs.
+    fn add(&mut self, day: usize, lit: &DayLight, runs: &[Run]) {
+        for &(k, middle) in &lit.edges[..lit.edge_count] {
+            if let Some(run) = runs.iter().find(|run| (run.first..run.first + run.len).contains(&k)) {
+                self.at.push(run.at + k - run.first);
+                self.day.push(day);
+                self.dt.push(middle - 0.5);
+            }
         }
     }
 
-    fn put(&self, track: &mut SunTrack, latitude: Latitude) {
-        let [mut east, mut north, mut up] = [(); 3].map(|()| vec![0.0; self.at.len()]);
-        let [cos_lambda, sin_lambda, rate, cos_eps, sin_eps, distance, theta, dt] = &self.columns;
-        let place = [latitude.sin, latitude.cos];
-        vectors_at(
-            cos_lambda, sin_lambda, rate, cos_eps, sin_eps, distance, theta, dt, place, &mut east, &mut north, &mut up,
-        );
+    fn put(&mut self, track: &mut SunTrack, days: &Days, latitude: Latitude) {
+        let whole = self.at.len().next_multiple_of(GROUP);
+        self.day.resize(whole, 0);
+        self.dt.resize(whole, 0.0);
+        let [mut east, mut north, mut up] = [(); 3].map(|()| vec![0.0; whole]);
+        vectors_at(days, &self.day, &self.dt, latitude, &mut east, &mut north, &mut up);
         for (k, &at) in self.at.iter().enumerate() {
             (track.east[at], track.north[at], track.up[at]) = (east[k], north[k], up[k]);
         }
@@ -380,42 +349,41 @@ impl Edges {
 }
 
 crate::wide! {
-    /// The sun's vector at `dt` days from a day's anchor.
+    /// The sun's vector at `dt` days from the anchor of a day, in whole groups.
     fn vectors_at(
-        cos_lambda: &[f64],
-        sin_lambda: &[f64],
-        rate: &[f64],
-        cos_eps: &[f64],
-        sin_eps: &[f64],
-        distance: &[f64],
-        theta: &[f64],
-        dt: &[f64],
-        place: [f64; 2],
-        east: &mut [f64],
-        north: &mut [f64],
-        up: &mut [f64],
+        days: &Days, day: &[usize], dt: &[f64], place: Latitude, east: &mut [f64], north: &mut [f64], up: &mut [f64],
     ) {
-        let n = dt.len();
-        let (cos_lambda, sin_lambda, rate) = (&cos_lambda[..n], &sin_lambda[..n], &rate[..n]);
-        let (cos_eps, sin_eps, distance, theta) = (&cos_eps[..n], &sin_eps[..n], &distance[..n], &theta[..n]);
-        let (east, north, up) = (&mut east[..n], &mut north[..n], &mut up[..n]);
-        for i in 0..n {
-            let (s, c) = crate::maths::sin_cos(rate[i] * dt[i]);
-            let moved = Anchor {
-                cos_lambda: cos_lambda[i] * c - sin_lambda[i] * s,
-                sin_lambda: sin_lambda[i] * c + cos_lambda[i] * s,
-                lambda_rate: rate[i],
-                cos_eps: cos_eps[i],
-                sin_eps: sin_eps[i],
-                sidereal: 0.0,
-                distance: distance[i],
-                distance_rate: 0.0,
-            };
-            let here = vector(&moved, theta[i] + SIDEREAL_RATE * dt[i], place[0], place[1]);
-            [east[i], north[i], up[i]] = here;
+        for at in (0..day.len()).step_by(GROUP) {
+            let (day, dt) = (&day[at..at + GROUP], &dt[at..at + GROUP]);
+            let (east, north, up) = (&mut east[at..at + GROUP], &mut north[at..at + GROUP], &mut up[at..at + GROUP]);
+            let mut of = [[0.0; GROUP]; COLUMNS];
+            for (of, column) in of.iter_mut().zip(&days.columns).take(OF_VECTOR) {
+                for i in 0..GROUP {
+                    of[i] = column[day[i]];
+                }
+            }
+            for i in 0..GROUP {
+                let (s, c) = crate::maths::sin_cos(SIDEREAL_RATE * dt[i]);
+                let day = Day::of(|column| of[column][i]);
+                [east[i], north[i], up[i]] = day.vector(dt[i], s, c, place);
+            }
         }
     }
 }
+
+/// Daylight steps that follow each other within one day.
+#[derive(Debug, Clone, Copy)]
+struct Run {
+    day: usize,
+    /// First of them, counted from midnight.
+    first: usize,
+    len: usize,
+    /// Where the first stands in the track.
+    at: usize,
+}
+
+/// Steps that are worked out together; a column is longer than asked for by up to a group, so that no loop has a slow end.
+const GROUP: usize = 8;
 
 /// How far the sky has turned at the middle of each step, counted from the middle of the day; the same for every day.
 struct Turns {
@@ -426,101 +394,86 @@ struct Turns {
 
 impl Turns {
     fn new(n: usize) -> Turns {
-        let padded = n.next_multiple_of(8);
-        let days: Vec<f64> = (0..padded).map(|k| (k as f64 + 0.5) / n as f64 - 0.5).collect();
+        let days: Vec<f64> = (0..n + GROUP).map(|k| (k as f64 + 0.5) / n as f64 - 0.5).collect();
         let (sin, cos) = days.iter().map(|d| crate::maths::sin_cos(SIDEREAL_RATE * d)).unzip();
         Turns { cos, sin, days }
     }
 }
 
 crate::wide! {
-    /// East, north and up at the middle of each step of one day.
+    /// The steps of the runs, which follow each other in the columns, and east, north, up and extraterrestrial irradiance at
+    /// the middle of each. What a run's last group writes too much is the next run's to write, or nobody's.
     fn vectors(
-        turn_cos: &[f64],
-        turn_sin: &[f64],
-        dt: &[f64],
-        sun: [f64; 7],
-        place: [f64; 3],
+        runs: &[Run],
+        days: &Days,
+        turns: &Turns,
+        place: Latitude,
+        steps: &mut [u32],
         east: &mut [f64],
         north: &mut [f64],
         up: &mut [f64],
+        e0n: &mut [f64],
     ) {
-        let n = turn_cos.len();
-        let (turn_sin, dt) = (&turn_sin[..n], &dt[..n]);
-        let (east, north, up) = (&mut east[..n], &mut north[..n], &mut up[..n]);
-        let [cos_lambda, sin_lambda, rate, cos_eps, sin_eps, cos_theta, sin_theta] = sun;
-        let [sin_phi, cos_phi, lift] = place;
-        for i in 0..n {
-            // The longitude moves by less than 0.009 rad from the anchor: two terms of the series leave 1e-11.
-            let d = rate * dt[i];
-            let d2 = d * d;
-            let s = d - d * d2 * (1.0 / 6.0);
-            let c = 1.0 - d2 * (0.5 - d2 * (1.0 / 24.0));
-            let x = cos_lambda * c - sin_lambda * s;
-            let along = sin_lambda * c + cos_lambda * s;
-            let (y, z) = (along * cos_eps, along * sin_eps);
-            let c_theta = cos_theta * turn_cos[i] - sin_theta * turn_sin[i];
-            let s_theta = sin_theta * turn_cos[i] + cos_theta * turn_sin[i];
-            let u = x * c_theta + y * s_theta;
-            let h = sin_phi * z + cos_phi * u;
-            let scale = 1.0 + lift * h;
-            east[i] = (y * c_theta - x * s_theta) * scale;
-            north[i] = (cos_phi * z - sin_phi * u) * scale;
-            up[i] = (h - lift) * scale;
+        let n = (turns.days.len() - GROUP) as u32;
+        for run in runs {
+            let day = days.day(run.day);
+            let a = &day.anchor;
+            // 1/R^2 over the day by its rate.
+            let normal = SOLAR_CONSTANT / (a.distance * a.distance);
+            let slope = -2.0 * normal * a.distance_rate / a.distance;
+            for k in (0..run.len).step_by(GROUP) {
+                let (from, at) = (run.first + k, run.at + k);
+                let (turn_cos, turn_sin) = (&turns.cos[from..from + GROUP], &turns.sin[from..from + GROUP]);
+                let dt = &turns.days[from..from + GROUP];
+                let (east, north) = (&mut east[at..at + GROUP], &mut north[at..at + GROUP]);
+                let (up, e0n) = (&mut up[at..at + GROUP], &mut e0n[at..at + GROUP]);
+                let first = run.day as u32 * n + from as u32;
+                for (i, step) in steps[at..at + GROUP].iter_mut().enumerate() {
+                    *step = first + i as u32;
+                }
+                for i in 0..GROUP {
+                    [east[i], north[i], up[i]] = day.vector(dt[i], turn_sin[i], turn_cos[i], place);
+                    e0n[i] = normal + slope * dt[i];
+                }
+            }
         }
     }
 }
 
-/// Which steps of one day have light, and the scratch columns of that day.
+/// Which steps of one day have light.
 struct DayLight {
     n: usize,
-    wanted: Vec<bool>,
-    /// Sunlit part of each edge step, days.
+    /// First and last step of each sunlit span, in no order; they may touch or overlap.
+    spans: [(usize, usize); 3],
+    span_count: usize,
+    /// Steps with a sunrise or a sunset, and the middle of their sunlit part, days.
     edges: [(usize, f64); 6],
     edge_length: [f64; 6],
     edge_count: usize,
-    /// First and last wanted step; empty when first is beyond last.
-    first: usize,
-    last: usize,
-    unbroken: bool,
-    east: Vec<f64>,
-    north: Vec<f64>,
-    up: Vec<f64>,
+    /// Scratch for days with more than one span, or with light at night.
+    wanted: Vec<bool>,
 }
 
 impl DayLight {
     fn new(n: usize) -> DayLight {
-        let padded = n.next_multiple_of(8);
         DayLight {
             n,
-            wanted: vec![false; n],
+            spans: [(0, 0); 3],
+            span_count: 0,
             edges: [(0, 0.0); 6],
             edge_length: [0.0; 6],
             edge_count: 0,
-            first: n,
-            last: 0,
-            unbroken: true,
-            east: vec![0.0; padded],
-            north: vec![0.0; padded],
-            up: vec![0.0; padded],
+            wanted: vec![false; n],
         }
     }
 
-    /// First and last wanted step.
-    fn range(&self) -> Option<(usize, usize)> {
-        (self.first <= self.last).then_some((self.first, self.last))
-    }
-
-    /// Marks the steps in which the sun's centre is above the horizon, and finds the sunlit middle of the edge steps.
+    /// The spans in which the sun's centre is above the horizon, and the sunlit middle of their edge steps.
     fn fill(&mut self, day: &Day, latitude: Latitude) {
-        self.wanted.fill(false);
-        self.edge_count = 0;
-        (self.first, self.last, self.unbroken) = (self.n, 0, true);
+        (self.span_count, self.edge_count) = (0, 0);
         let (rise, set) = (day.rise, day.set);
         let turn = std::f64::consts::TAU / day.rate;
         if set - rise >= turn * 0.999_999 {
-            self.wanted.fill(true);
-            (self.first, self.last) = (0, self.n - 1);
+            self.add_span(0, self.n - 1);
             return;
         }
         self.add(rise, set);
@@ -546,8 +499,7 @@ impl DayLight {
         let n = self.n as f64;
         let first = ((rise * n) as usize).min(self.n - 1);
         let last = ((set * n) as usize).min(self.n - 1);
-        self.wanted[first..=last].fill(true);
-        self.widen(first, last);
+        self.add_span(first, last);
         let begin = |k: usize| k as f64 / n;
         if first == last {
             self.add_edge(first, rise, set);
@@ -557,12 +509,9 @@ impl DayLight {
         }
     }
 
-    /// Takes in a run of wanted steps.
-    fn widen(&mut self, first: usize, last: usize) {
-        let joined = self.first > self.last || (first <= self.last + 1 && last + 1 >= self.first);
-        self.unbroken &= joined;
-        self.first = self.first.min(first);
-        self.last = self.last.max(last);
+    fn add_span(&mut self, first: usize, last: usize) {
+        self.spans[self.span_count] = (first, last);
+        self.span_count += 1;
     }
 
     /// Keeps the longer sunlit part when the sun sets and rises within one step.
@@ -584,32 +533,42 @@ impl DayLight {
         }
     }
 
-    fn add_light_of_file(&mut self, weather: &WeatherYear, first: usize) {
-        let span = first..first + self.n;
-        let columns = (&weather.ghi[span.clone()], &weather.dni[span.clone()], &weather.dhi[span]);
-        let (from, to) = if self.first <= self.last { (self.first, self.last + 1) } else { (0, 0) };
-        for night in [0..from, to..self.n] {
-            // Hardly any night has light: that takes one look at all of it.
-            let cut = [columns.0, columns.1, columns.2].map(|column| &column[night.clone()]);
-            let lit = cut.map(|column| column.iter().fold(false, |lit, x| lit | (*x > 0.0)));
-            if lit == [false; 3] {
-                continue;
+    /// Adds the day's runs: the sunlit spans, and the steps in which the file holds light. `at` is where the first stands in
+    /// the track; the answer is where the next will.
+    fn tell(&mut self, weather: &WeatherYear, day: usize, at: usize, runs: &mut Vec<Run>) -> usize {
+        let n = self.n;
+        let columns = [&weather.ghi, &weather.dni, &weather.dhi].map(|column| &column[day * n..(day + 1) * n]);
+        // Hardly any night has light, and most days have one span.
+        let (first, end) = match &self.spans[..self.span_count] {
+            [] => (0, 0),
+            [(first, last), ..] => (*first, last + 1),
+        };
+        let lit = |night: std::ops::Range<usize>| columns.iter().any(|column| any_above_zero(&column[night.clone()]));
+        if self.span_count <= 1 && !lit(0..first) && !lit(end..n) {
+            if end > first {
+                runs.push(Run { day, first, len: end - first, at });
             }
-            for k in night {
-                if columns.0[k] + columns.1[k] + columns.2[k] > 0.0 {
-                    self.wanted[k] = true;
-                    self.widen(k, k);
-                }
-            }
+            return at + end - first;
         }
-        if !self.unbroken {
-            // Steps between two runs may have been filled since.
-            for k in self.first..=self.last {
-                self.wanted[k] |= columns.0[k] + columns.1[k] + columns.2[k] > 0.0;
-            }
-            self.unbroken = self.wanted[self.first..=self.last].iter().all(|w| *w);
+        for (k, wanted) in self.wanted.iter_mut().enumerate() {
+            let sunlit = self.spans[..self.span_count].iter().any(|(first, last)| (*first..=*last).contains(&k));
+            *wanted = sunlit || columns[0][k] + columns[1][k] + columns[2][k] > 0.0;
         }
+        let (mut at, mut first) = (at, 0);
+        for run in self.wanted.chunk_by(|a, b| a == b) {
+            if run[0] {
+                runs.push(Run { day, first, len: run.len(), at });
+                at += run.len();
+            }
+            first += run.len();
+        }
+        at
     }
+}
+
+/// Whether a short column holds anything above zero.
+fn any_above_zero(x: &[f64]) -> bool {
+    x.iter().fold(0.0, |most, x| if *x > most { *x } else { most }) > 0.0
 }
 
 /// When the sun's centre crosses the horizon.
