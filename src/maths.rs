@@ -395,15 +395,27 @@ impl Cubics {
 
     /// `out[i] = curve(x[i] * scale)`.
     pub fn column(&self, scale: f64, x: &[f64], out: &mut [f64]) {
+        if self.pieces.is_empty() {
+            return out.fill(self.base);
+        }
+        out.fill(0.0);
+        self.add(scale, x, out);
+    }
+
+    /// `out[i] += curve(x[i] * scale)`.
+    pub fn add(&self, scale: f64, x: &[f64], out: &mut [f64]) {
         if let Ok(few) = self.pieces.as_slice().try_into() {
             return few_pieces(few, self.base, scale, x, out);
         }
         if let Ok(some) = self.pieces.as_slice().try_into() {
             return some_pieces(some, self.base, scale, x, out);
         }
-        out.fill(self.base);
-        for group in self.pieces.as_chunks().0 {
-            more_pieces(group, scale, x, out);
+        let (groups, _) = self.pieces.as_chunks();
+        for (k, group) in groups.iter().enumerate() {
+            more_pieces(group, if k == 0 { self.base } else { 0.0 }, scale, x, out);
+        }
+        if groups.is_empty() {
+            out.iter_mut().for_each(|y| *y += self.base);
         }
     }
 }
@@ -423,7 +435,7 @@ wide! {
         let x = &x[..n];
         for j in 0..n {
             let u = x[j] * scale;
-            out[j] = (base + added(p[0], u) + added(p[1], u)) + (added(p[2], u) + added(p[3], u));
+            out[j] += (base + added(p[0], u) + added(p[1], u)) + (added(p[2], u) + added(p[3], u));
         }
     }
 }
@@ -435,18 +447,18 @@ wide! {
         for j in 0..n {
             let u = x[j] * scale;
             let low = base + added(p[0], u) + added(p[1], u);
-            out[j] = low + ((added(p[2], u) + added(p[3], u)) + (added(p[4], u) + added(p[5], u)));
+            out[j] += low + ((added(p[2], u) + added(p[3], u)) + (added(p[4], u) + added(p[5], u)));
         }
     }
 }
 
 wide! {
-    fn more_pieces(p: &[Piece; MORE], scale: f64, x: &[f64], out: &mut [f64]) {
+    fn more_pieces(p: &[Piece; MORE], base: f64, scale: f64, x: &[f64], out: &mut [f64]) {
         let n = out.len();
         let x = &x[..n];
         for j in 0..n {
             let u = x[j] * scale;
-            let low = (added(p[0], u) + added(p[1], u)) + (added(p[2], u) + added(p[3], u));
+            let low = (base + added(p[0], u) + added(p[1], u)) + (added(p[2], u) + added(p[3], u));
             let high = (added(p[4], u) + added(p[5], u)) + (added(p[6], u) + added(p[7], u));
             out[j] += low + high;
         }

@@ -10,7 +10,7 @@ use std::sync::Arc;
 use super::MonthSums;
 use super::account::{Account, AccountLine, Effect};
 use super::light::{CellLight, Lights, Work};
-use super::setup::{Common, PartShade, Setup, StringsOfInput, Wiring};
+use super::setup::{Common, PartShade, Setup, StringsOfInput};
 use super::site::SiteLight;
 use crate::plant::{AcColumns, Extremes, InputColumns, StringKind, StringSet, operate};
 use crate::units::{G_STC, T_STC};
@@ -326,7 +326,7 @@ fn begin(setup: &Setup, lights: &mut Lights<'_>, s: &mut Scratch) {
     let parts = setup.mounting.parts.len();
     s.fit(lights.site.len(), parts);
     s.sums.clear(parts, setup.wiring.inputs.len());
-    s.free = free_strings(&setup.wiring);
+    s.free = free_strings(setup);
     for (part, (light, t_cell)) in s.parts.iter_mut().zip(lights.on(setup, &mut s.light)) {
         part.light = light;
         part.t_cell = t_cell;
@@ -613,6 +613,10 @@ fn lumped(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct FreeStrings {
     pub part: usize,
+    /// The first part of a wiring begins the sums over all.
+    first: bool,
+    /// See [`scale_of`].
+    scale: f64,
     /// Modules, and loops of cable, ohm, over all strings.
     modules: f64,
     ohm: f64,
@@ -623,7 +627,8 @@ pub(super) struct FreeStrings {
 }
 
 /// The strings of a wiring by part; nothing when strings of two kinds meet on an input, or there are none.
-pub(super) fn free_strings(wiring: &Wiring) -> Option<Vec<FreeStrings>> {
+pub(super) fn free_strings(setup: &Setup) -> Option<Vec<FreeStrings>> {
+    let wiring = &setup.wiring;
     let all = f64::from(wiring.modules());
     let mut parts: Vec<FreeStrings> = Vec::new();
     for input in &wiring.inputs {
@@ -637,6 +642,8 @@ pub(super) fn free_strings(wiring: &Wiring) -> Option<Vec<FreeStrings>> {
         let at = parts.iter().position(|p| p.part == first.part).unwrap_or_else(|| {
             parts.push(FreeStrings {
                 part: first.part,
+                first: parts.is_empty(),
+                scale: scale_of(setup),
                 modules: 0.0,
                 ohm: 0.0,
                 series: 0.0,
@@ -657,8 +664,8 @@ pub(super) fn free_strings(wiring: &Wiring) -> Option<Vec<FreeStrings>> {
 }
 
 impl FreeStrings {
-    /// Adds the strings to DC power, W of the wiring's own modules, and voltage; what the modules give and the square of
-    /// their current come first. False, and nothing of use is left, where a limit is in the way.
+    /// Adds the strings to DC power and voltage; what the modules give and the square of their current come first. False,
+    /// and nothing of use is left, where a limit is in the way.
     pub fn add(
         &self,
         window_v: Option<[f64; 2]>,
@@ -670,7 +677,7 @@ impl FreeStrings {
         if !self.kinds.iter().all(|kind| kind.is_free(window_v, &extremes, v, i)) {
             return false;
         }
-        add_strings(v, i, [self.modules, self.ohm, self.series, self.series_ohm], own, square, p_dc, v_dc);
+        add_strings(self, v, i, own, square, p_dc, v_dc);
         true
     }
 }
@@ -680,8 +687,6 @@ fn without_limits(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) ->
     let Some(free) = &s.free else { return false };
     let place = s.place(&span.steps);
     let (p_dc, v_dc) = (&mut s.p_dc[place.clone()], &mut s.v_dc[place.clone()]);
-    p_dc.fill(0.0);
-    v_dc.fill(0.0);
     let Block { a: own, b: square, .. } = &mut s.block;
     let (own, square) = (&mut own[..p_dc.len()], &mut square[..p_dc.len()]);
     let mut sums = s.sums.strings.clone();
@@ -696,7 +701,6 @@ fn without_limits(setup: &Setup, span: &Span, s: &mut Scratch, account: bool) ->
             sums.cable.add_times(span, square, strings.ohm);
         }
     }
-    maths::scale(scale_of(setup), p_dc);
     s.sums.strings = sums;
     true
 }
@@ -847,18 +851,19 @@ wide! {
 }
 
 wide! {
-    /// Strings at the maximum power point of their modules: `[modules, ohm, series, series_ohm]` of [`FreeStrings`].
+    /// Strings at the maximum power point of their modules.
     fn add_strings(
-        v: &[f64], i: &[f64], of: [f64; 4], own: &mut [f64], square: &mut [f64], p_dc: &mut [f64], v_dc: &mut [f64],
+        of: &FreeStrings, v: &[f64], i: &[f64], own: &mut [f64], square: &mut [f64], p_dc: &mut [f64], v_dc: &mut [f64],
     ) {
         let n = p_dc.len();
         let (v, i, own, square, v_dc) = (&v[..n], &i[..n], &mut own[..n], &mut square[..n], &mut v_dc[..n]);
-        let [modules, ohm, series, series_ohm] = of;
+        let &FreeStrings { first, scale, modules, ohm, series, series_ohm, .. } = of;
         for j in 0..n {
             own[j] = v[j] * i[j];
             square[j] = i[j] * i[j];
-            p_dc[j] += modules * own[j] - ohm * square[j];
-            v_dc[j] += series * v[j] - series_ohm * i[j];
+            let (p, u) = if first { (0.0, 0.0) } else { (p_dc[j], v_dc[j]) };
+            p_dc[j] = p + scale * (modules * own[j] - ohm * square[j]);
+            v_dc[j] = u + (series * v[j] - series_ohm * i[j]);
         }
     }
 }

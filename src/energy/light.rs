@@ -16,9 +16,10 @@ pub(super) struct CellLight {
     pub heat: Vec<f64>,
     /// The same with the colour's factor; empty without one.
     coloured: Vec<f64>,
-    /// Share of 1000 W/m2 as the models of a module read it, and its logarithm.
+    /// Share of 1000 W/m2 as the models of a module read it, its logarithm and its eighth root.
     s: Vec<f64>,
     ln_s: Vec<f64>,
+    root: Vec<f64>,
     /// Sums by month, W/m2.
     pub sums: LightSums,
 }
@@ -43,7 +44,7 @@ impl CellLight {
 
     /// The same as the models of a module read it.
     pub fn shares(&self) -> Shares<'_> {
-        Shares { s: &self.s, ln_s: &self.ln_s }
+        Shares { s: &self.s, ln_s: &self.ln_s, root: &self.root }
     }
 
     /// Light on part `k` of the mounting, month by month: what stands between the columns stays in the nearest cache.
@@ -67,6 +68,7 @@ impl CellLight {
             coloured: column(spectrum.len()),
             s: column(n),
             ln_s: column(n),
+            root: column(n),
             sums: LightSums { spectrum: setup.rear.spectrum.as_ref().map(|_| [0.0; 12]), ..LightSums::default() },
         };
         for (m, month) in months.enumerate() {
@@ -101,7 +103,8 @@ impl CellLight {
                 }
                 _ => heat,
             };
-            shares(g_eff, &mut light.s[month.clone()], &mut light.ln_s[month.clone()]);
+            let (s, ln_s) = (&mut light.s[month.clone()], &mut light.ln_s[month.clone()]);
+            shares(g_eff, s, ln_s, &mut light.root[month.clone()]);
 
             let (kept, snow) = (&shade.power_kept, &shade.snow_kept);
             let mut sum = |light: &[f64], kept: &[f64], snow: &[f64]| {

@@ -122,6 +122,7 @@ struct Light {
     /// As the models of a module read it.
     s: Vec<f64>,
     ln_s: Vec<f64>,
+    root: Vec<f64>,
 }
 
 impl Light {
@@ -130,7 +131,7 @@ impl Light {
     }
 
     fn shares(&self) -> Shares<'_> {
-        Shares { s: &self.s, ln_s: &self.ln_s }
+        Shares { s: &self.s, ln_s: &self.ln_s, root: &self.root }
     }
 }
 
@@ -327,7 +328,7 @@ impl<'a> Stages<'a> {
     /// Strings in the blocks in which no limit is in the way; hands back the steps of the others, whose power is 0.
     fn without_limits(&mut self, setup: &Setup, now: &[Now]) -> Vec<Range<usize>> {
         let mut limited: Vec<Range<usize>> = Vec::new();
-        let Some(free) = free_strings(&setup.wiring) else {
+        let Some(free) = free_strings(setup) else {
             limited.push(0..self.site.len());
             return limited;
         };
@@ -336,8 +337,6 @@ impl<'a> Stages<'a> {
             let steps = span.steps.clone();
             let [own, square, power, volts] =
                 [&mut *own, &mut *square, &mut *power, &mut *volts].map(|x| &mut x[..steps.len()]);
-            power.fill(0.0);
-            volts.fill(0.0);
             let is_free = free.iter().all(|strings| {
                 let part = &self.parts[strings.part];
                 let v = &part.volts.value(now[strings.part].volts)[steps.clone()];
@@ -346,7 +345,6 @@ impl<'a> Stages<'a> {
             });
             let year = span.own_steps();
             if is_free {
-                maths::scale(scale_of(setup), power);
                 self.s.p_dc[year.clone()].copy_from_slice(&power[span.own.clone()]);
                 self.s.v_dc[year].copy_from_slice(&volts[span.own.clone()]);
             } else {
@@ -434,10 +432,9 @@ impl Part {
                 out.coloured.extend_from_slice(&out.heat);
                 maths::multiply(factor, &mut out.coloured);
             }
-            let Light { heat, coloured, s, ln_s } = out;
-            fresh(s);
-            fresh(ln_s);
-            shares(if coloured.is_empty() { heat } else { coloured }, s, ln_s);
+            let Light { heat, coloured, s, ln_s, root } = out;
+            [&mut *s, &mut *ln_s, &mut *root].into_iter().for_each(fresh);
+            shares(if coloured.is_empty() { heat } else { coloured }, s, ln_s, root);
         });
         let light_id = self.light.id(light);
         let g_eff = self.light.value(light).eff();

@@ -13,10 +13,19 @@ use crate::{maths, wide};
 pub(crate) const S_MIN: f64 = 0.001;
 /// Light is held below this share of 1000 W/m2 for voltages; above it current rises in proportion.
 pub(crate) const S_MAX: f64 = 1.6;
+/// `(ln s - U_MIDDLE) U_SCALE` runs over -1..1 in the range from [`S_MIN`] to [`S_MAX`]: their logarithms are -3 ln 10 and
+/// ln 1.6.
+pub(crate) const U_MIDDLE: f64 = 0.5 * (LN_1_6 - 3.0 * std::f64::consts::LN_10);
+/// See [`U_MIDDLE`].
+pub(crate) const U_SCALE: f64 = 2.0 / (LN_1_6 + 3.0 * std::f64::consts::LN_10);
+const LN_1_6: f64 = 4.0 * std::f64::consts::LN_2 - std::f64::consts::LN_10;
 /// Cell temperatures are held within these, C.
 pub(crate) const T_MIN: f64 = -50.0;
 /// See [`T_MIN`].
 pub(crate) const T_MAX: f64 = 110.0;
+
+/// Bounds of a model's power over the curve's; only records far from any one-diode curve reach them.
+pub(crate) const SCALE: (f64, f64) = (0.1, 4.0);
 
 /// Coefficients over temperature: of a voltage and a root, which are nearly straight; of a current and a resistance.
 const N_V: usize = 6;
@@ -102,6 +111,8 @@ struct Kernel {
     g_sh: f64,
     /// `h` at maximum power over ln(G/1000) and temperature.
     guess: [[f64; N_X]; N_U],
+    /// What voltage needs when power is known.
+    load: Option<Load>,
 }
 
 impl Curve {
@@ -302,21 +313,36 @@ impl Curve {
         kernel.r_s = powers(chebyshev(std::array::from_fn(|j| over_heat(&|p| p.r_s, node(j, N_T)))));
         kernel.v_top = powers(chebyshev(std::array::from_fn(|j| over_heat(&|p| p.a * top_of(p), node(j, N_V)))));
         kernel.i_0 = powers(chebyshev(std::array::from_fn(|j| over_heat(&|p| p.i_0.sqrt().sqrt(), node(j, N_V)))));
-        let (u_low, u_high) = (S_MIN.ln(), S_MAX.ln());
         let full: [OneDiode; N_X] = std::array::from_fn(|i| self.parameters(G_STC, t_of(node(i, N_X))));
         let rows: [[f64; N_X]; N_U] = std::array::from_fn(|j| {
-            let g = G_STC * (0.5 * (u_low + u_high) + 0.5 * (u_high - u_low) * node(j, N_U)).exp();
-            chebyshev(std::array::from_fn(|i| self.parameters(g, t_of(node(i, N_X))).x_mp() - top_of(&full[i])))
+            let g = G_STC * (U_MIDDLE + node(j, N_U) / U_SCALE).exp();
+            std::array::from_fn(|i| self.parameters(g, t_of(node(i, N_X))).x_mp() - top_of(&full[i]))
         });
-        let mut columns: [[f64; N_U]; N_X] = std::array::from_fn(|i| chebyshev(rows.map(|row| row[i])));
-        for (i, column) in columns.iter_mut().enumerate() {
-            for (c, terms) in column.iter_mut().zip(GUESS) {
-                *c = if i < terms { *c } else { 0.0 };
-            }
-            *column = powers(*column);
-        }
-        kernel.guess = std::array::from_fn(|k| powers(columns.map(|column| column[k])));
+        kernel.guess = surface(rows, GUESS);
+        kernel.load = Load::of(&kernel);
         self.kernel = kernel;
+    }
+
+    /// Voltage at maximum power (V) times the root of the model's power, `p_stc a b s`, over the curve's own, for the steps
+    /// in which that is as good as [`Curve::columns`]; how many are not.
+    pub(crate) fn loaded(
+        &self,
+        light: &Shares<'_>,
+        t_cell: &[f64],
+        p_stc: f64,
+        a: &[f64],
+        b: &[f64],
+        v: &mut [f64],
+    ) -> u64 {
+        match &self.kernel.load {
+            Some(load) => load_voltage(load, light.root, t_cell, p_stc, a, b, v),
+            None => v.len() as u64,
+        }
+    }
+
+    /// Whether [`Curve::loaded`] gives the voltage of a step.
+    pub(crate) fn is_loaded(&self, root: f64, t_cell: f64, p_stc: f64, ab: f64) -> bool {
+        self.kernel.load.as_ref().is_some_and(|load| load.holds(load.place(root, t_cell), p_stc * ab))
     }
 
     /// Power (W) and voltage at maximum power (V) of the unscaled curve at the held light, for whole columns.
@@ -340,7 +366,7 @@ pub(crate) fn held_g(g: f64) -> f64 {
 }
 
 /// Chebyshev node `j` of `n` on -1..1.
-fn node(j: usize, n: usize) -> f64 {
+pub(super) fn node(j: usize, n: usize) -> f64 {
     (std::f64::consts::PI * (j as f64 + 0.5) / n as f64).cos()
 }
 
@@ -350,7 +376,7 @@ fn top_of(p: &OneDiode) -> f64 {
 }
 
 /// Chebyshev coefficients of the polynomial through values at the Chebyshev nodes.
-fn chebyshev<const N: usize>(y: [f64; N]) -> [f64; N] {
+pub(super) fn chebyshev<const N: usize>(y: [f64; N]) -> [f64; N] {
     // cos(pi m / 2N) for all m that k (2 j + 1) can be, which repeat after 4 N.
     let quarter: [f64; N] = std::array::from_fn(|m| (std::f64::consts::PI * m as f64 / (2 * N) as f64).cos());
     let cosine = |m: usize| {
@@ -369,7 +395,7 @@ fn chebyshev<const N: usize>(y: [f64; N]) -> [f64; N] {
 }
 
 /// Power coefficients of a sum of Chebyshev polynomials.
-fn powers<const N: usize>(chebyshev: [f64; N]) -> [f64; N] {
+pub(super) fn powers<const N: usize>(chebyshev: [f64; N]) -> [f64; N] {
     // T_0 = 1, T_1 = z, T_k+1 = 2 z T_k - T_k-1
     let mut out = [0.0; N];
     let (mut before, mut now) = ([0.0; N], [0.0; N]);
@@ -390,6 +416,21 @@ fn powers<const N: usize>(chebyshev: [f64; N]) -> [f64; N] {
         now = next;
     }
     out
+}
+
+/// Power coefficients, over both variables, of the polynomial through values at the Chebyshev nodes of both. Of the second
+/// variable only the first `terms` stay with each Chebyshev polynomial of the first: what is bent over light changes less
+/// with heat.
+fn surface<const N: usize, const M: usize>(rows: [[f64; M]; N], terms: [usize; N]) -> [[f64; M]; N] {
+    let rows = rows.map(chebyshev);
+    let mut columns: [[f64; N]; M] = std::array::from_fn(|i| chebyshev(rows.map(|row| row[i])));
+    for (i, column) in columns.iter_mut().enumerate() {
+        for (c, terms) in column.iter_mut().zip(terms) {
+            *c = if i < terms { *c } else { 0.0 };
+        }
+        *column = powers(*column);
+    }
+    std::array::from_fn(|k| powers(columns.map(|column| column[k])))
 }
 
 /// The sum of `c[k] z^k` by pairs of powers (Estrin): few operations wait for each other.
@@ -418,28 +459,44 @@ fn guess_of(c: &[[f64; N_X]; N_U], z: f64, w: f64) -> f64 {
 /// Values that go through all stages of [`maximum`] together; the columns in between stay in the nearest cache.
 const BLOCK: usize = 256;
 
-/// Light as the models of a module read it: a share of 1000 W/m2, held within the range in which voltage follows it, and
-/// the logarithm of that share.
+/// Light as the models of a module read it: a share of 1000 W/m2, held within the range in which voltage follows it, with
+/// the logarithm and the eighth root of that share.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Shares<'a> {
     /// `G / 1000 W/m2`, held.
     pub s: &'a [f64],
     /// `ln s`.
     pub ln_s: &'a [f64],
+    /// The eighth root of `s`.
+    pub root: &'a [f64],
 }
 
 impl Shares<'_> {
     /// A stretch of the columns.
     pub fn cut(&self, span: std::ops::Range<usize>) -> Shares<'_> {
-        Shares { s: &self.s[span.clone()], ln_s: &self.ln_s[span] }
+        Shares { s: &self.s[span.clone()], ln_s: &self.ln_s[span.clone()], root: &self.root[span] }
     }
+}
+
+/// The eighth root of a share of light within the range, to 5e-9, from its logarithm: the Taylor polynomial of
+/// `e^(ln_s/8)` to degree 8 around the middle.
+#[inline(always)]
+fn eighth_root(ln_s: f64) -> f64 {
+    // e^(U_MIDDLE/8)
+    const MIDDLE: f64 = 0.668740304976422;
+    let r = 0.125 * (ln_s - U_MIDDLE);
+    let r2 = r * r;
+    let r4 = r2 * r2;
+    let low = (1.0 + r) + r2 * (0.5 + r * (1.0 / 6.0));
+    let high = (1.0 / 24.0 + r * (1.0 / 120.0)) + r2 * (1.0 / 720.0 + r * (1.0 / 5_040.0));
+    MIDDLE * (low + r4 * (high + r4 * (1.0 / 40_320.0)))
 }
 
 wide! {
     /// The columns of [`Shares`].
-    pub(crate) fn shares(g: &[f64], s: &mut [f64], ln_s: &mut [f64]) {
+    pub(crate) fn shares(g: &[f64], s: &mut [f64], ln_s: &mut [f64], root: &mut [f64]) {
         let n = g.len();
-        let (s, ln_s) = (&mut s[..n], &mut ln_s[..n]);
+        let (s, ln_s, root) = (&mut s[..n], &mut ln_s[..n], &mut root[..n]);
         for j in 0..n {
             let x = g[j] * (1.0 / G_STC);
             let x = if x > S_MIN { x } else { S_MIN };
@@ -447,15 +504,18 @@ wide! {
             s[j] = x;
             ln_s[j] = maths::ln(x);
         }
+        for j in 0..n {
+            root[j] = eighth_root(ln_s[j]);
+        }
     }
 }
 
 /// Columns between the stages of [`maximum`].
-struct Room([[f64; BLOCK]; 6]);
+struct Room([[f64; BLOCK]; 7]);
 
 thread_local! {
     /// One a thread, so that none is filled with zeros for every block.
-    static ROOM: RefCell<Room> = const { RefCell::new(Room([[0.0; BLOCK]; 6])) };
+    static ROOM: RefCell<Room> = const { RefCell::new(Room([[0.0; BLOCK]; 7])) };
 }
 
 /// Power (W) and voltage at maximum power (V), for whole columns.
@@ -466,28 +526,26 @@ fn maximum(light: &Shares<'_>, t_cell: &[f64], kernel: &Kernel, p: &mut [f64], v
     ROOM.with_borrow_mut(|Room(columns)| {
         for (k, v) in v_mp.chunks_mut(BLOCK).enumerate() {
             let span = k * BLOCK..k * BLOCK + v.len();
-            let [z, h, i_l, r_s, v_top, i_0] = columns.each_mut().map(|column| &mut column[..v.len()]);
+            let [z, h, e, i_l, r_s, v_top, i_0] = columns.each_mut().map(|column| &mut column[..v.len()]);
             let light = light.cut(span.clone());
-            guess(kernel, light.ln_s, &t_cell[span.clone()], z, h);
+            guess(kernel, light.ln_s, &t_cell[span.clone()], z, h, e);
             by_heat(kernel, z, i_l, r_s, v_top, i_0);
-            top(kernel, light.s, z, h, i_l, r_s, v_top, i_0, &mut p[span], v);
+            top(kernel, light.s, z, h, e, i_l, r_s, v_top, i_0, &mut p[span], v);
         }
     });
 }
 
 wide! {
     /// Temperature on -1..1, held within the range of the curve, and `h` at maximum power to a few hundredths.
-    fn guess(kernel: &Kernel, ln_s: &[f64], t_cell: &[f64], z: &mut [f64], h: &mut [f64]) {
+    fn guess(kernel: &Kernel, ln_s: &[f64], t_cell: &[f64], z: &mut [f64], h: &mut [f64], e: &mut [f64]) {
         let n = z.len();
-        let (ln_s, t_cell, h) = (&ln_s[..n], &t_cell[..n], &mut h[..n]);
-        let (u_low, u_high) = (S_MIN.ln(), S_MAX.ln());
-        let u_scale = 2.0 / (u_high - u_low);
-        let u_middle = 0.5 * (u_low + u_high);
+        let (ln_s, t_cell, h, e) = (&ln_s[..n], &t_cell[..n], &mut h[..n], &mut e[..n]);
         for j in 0..n {
             let t = if t_cell[j] > T_MIN { t_cell[j] } else { T_MIN };
             let t = if t < T_MAX { t } else { T_MAX };
             z[j] = (t - 0.5 * (T_MIN + T_MAX)) * (2.0 / (T_MAX - T_MIN));
-            h[j] = guess_of(&kernel.guess, z[j], (ln_s[j] - u_middle) * u_scale);
+            h[j] = guess_of(&kernel.guess, z[j], (ln_s[j] - U_MIDDLE) * U_SCALE);
+            e[j] = maths::exp_short(h[j]);
         }
     }
 }
@@ -512,11 +570,11 @@ wide! {
     /// The top of power over the junction voltage: one step of Halley's method on dP/dh, which cubes the few hundredths
     /// of the guess.
     fn top(
-        kernel: &Kernel, s: &[f64], z: &[f64], h: &[f64], i_l: &[f64], r_s: &[f64], v_top: &[f64], i_0: &[f64],
+        kernel: &Kernel, s: &[f64], z: &[f64], h: &[f64], e: &[f64], i_l: &[f64], r_s: &[f64], v_top: &[f64], i_0: &[f64],
         p: &mut [f64], v_mp: &mut [f64],
     ) {
         let n = p.len();
-        let (s, z, h, i_l) = (&s[..n], &z[..n], &h[..n], &i_l[..n]);
+        let (s, z, h, e, i_l) = (&s[..n], &z[..n], &h[..n], &e[..n], &i_l[..n]);
         let (r_s, v_top, i_0, v_mp) = (&r_s[..n], &v_top[..n], &i_0[..n], &mut v_mp[..n]);
         for j in 0..n {
             let (s, z, h, r_s) = (s[j], z[j], h[j], r_s[j]);
@@ -525,7 +583,7 @@ wide! {
             let g_sh = kernel.g_sh * s;
             // What does not change with h: light and saturation current.
             let steady = i_l[j] * s + i_0[j];
-            let e = i_l[j] * maths::exp_short(h);
+            let e = i_l[j] * e[j];
             let v_d = v_top[j] + a * h;
             let i = steady - e - v_d * g_sh;
             let i1 = -e - a * g_sh;
@@ -546,6 +604,119 @@ wide! {
             v_mp[j] = v;
             p[j] = v * i;
         }
+    }
+}
+
+/// Coefficients over the eighth root of light, and of each of them over temperature.
+const N_Y: usize = 11;
+const N_Z: usize = 6;
+const LOAD: [usize; N_Y] = [6, 6, 6, 6, 6, 5, 4, 4, 3, 3, 2];
+/// Light (W/m2 over 1000) and temperature (C) between which [`Load`] holds: sites leave them in few steps.
+const LOAD_S: [f64; 2] = [S_MIN, 1.4];
+const LOAD_T: [f64; 2] = [-35.0, 85.0];
+
+/// The load at which a curve gives its maximum, as `V / sqrt(P / s)`: with the power of another model that alone gives the
+/// voltage, without a look at the curve.
+///
+/// Over the eighth root of light a polynomial of few terms follows it, from dawn to noon.
+#[derive(Debug, Clone, PartialEq)]
+struct Load {
+    c: [[f64; N_Z]; N_Y],
+    y_middle: f64,
+    y_scale: f64,
+    /// Power of another model over share of light, W, between which it is the curve's own within [`SCALE`] everywhere.
+    power: [f64; 2],
+}
+
+impl Load {
+    /// Largest relative difference from the curve: voltage counts in the loss of cables only, some percent of power.
+    const MISS: f64 = 5e-7;
+
+    /// Nothing where the polynomial would miss the curve.
+    fn of(kernel: &Kernel) -> Option<Load> {
+        let ends = LOAD_S.map(|s| s.sqrt().sqrt().sqrt());
+        let (y_middle, y_half) = (0.5 * (ends[0] + ends[1]), 0.5 * (ends[1] - ends[0]));
+        let mut load = Load { c: [[0.0; N_Z]; N_Y], y_middle, y_scale: 1.0 / y_half, power: [0.0, f64::MAX] };
+        let nodes = load.looks(kernel, N_Y, N_Z, node);
+        load.c = surface(std::array::from_fn(|j| std::array::from_fn(|i| nodes[j * N_Z + i].load)), LOAD);
+        // At the ends and half way between the nodes the difference is largest.
+        let half_way = |j: usize, n: usize| (std::f64::consts::PI * j as f64 / (n - 1) as f64).cos();
+        let between = load.looks(kernel, N_Y + 1, N_Z + 1, half_way);
+        let all = nodes.iter().chain(&between);
+        let met = all.clone().all(|look| (load.at(look.place) / look.load - 1.0).abs() <= Load::MISS);
+        let [least, most] = all.fold([f64::MAX, 0.0], |[l, m], look| [look.power.min(l), look.power.max(m)]);
+        load.power = [SCALE.0 * most, SCALE.1 * least];
+        met.then_some(load)
+    }
+
+    /// The curve at places of the range, `m` of heat for each of `n` of light; `at(j, n)` of -1..1.
+    fn looks(&self, kernel: &Kernel, n: usize, m: usize, at: impl Fn(usize, usize) -> f64) -> Vec<Look> {
+        let (y, z): (Vec<f64>, Vec<f64>) = ((0..n).map(|j| at(j, n)).collect(), (0..m).map(|i| at(i, m)).collect());
+        let places: Vec<[f64; 2]> = y.iter().flat_map(|y| z.iter().map(move |z| [*y, *z])).collect();
+        let of = |f: &dyn Fn([f64; 2]) -> f64| places.iter().map(|place| f(*place)).collect::<Vec<f64>>();
+        let g = of(&|[y, _]| G_STC * (self.y_middle + y / self.y_scale).powi(8));
+        let t = of(&|[_, z]| 0.5 * (LOAD_T[0] + LOAD_T[1]) + 0.5 * (LOAD_T[1] - LOAD_T[0]) * z);
+        let [mut s, mut ln_s, mut root, mut p, mut v] = [(); 5].map(|()| vec![0.0; places.len()]);
+        shares(&g, &mut s, &mut ln_s, &mut root);
+        maximum(&Shares { s: &s, ln_s: &ln_s, root: &root }, &t, kernel, &mut p, &mut v);
+        let look = |(k, &place): (usize, &[f64; 2])| {
+            let power = p[k] / s[k];
+            Look { place, load: v[k] / power.sqrt(), power }
+        };
+        places.iter().enumerate().map(look).collect()
+    }
+
+    /// Light and temperature on -1..1 within the range.
+    #[inline(always)]
+    fn place(&self, root: f64, t_cell: f64) -> [f64; 2] {
+        let z = (t_cell - 0.5 * (LOAD_T[0] + LOAD_T[1])) * (2.0 / (LOAD_T[1] - LOAD_T[0]));
+        [(root - self.y_middle) * self.y_scale, z]
+    }
+
+    /// Whether place and power over share of light are within the range; light ends at the lower end of both.
+    #[inline(always)]
+    fn holds(&self, [y, z]: [f64; 2], power: f64) -> bool {
+        (y <= 1.0) & (z >= -1.0) & (z <= 1.0) & (power >= self.power[0]) & (power <= self.power[1])
+    }
+
+    #[inline(always)]
+    fn at(&self, [y, z]: [f64; 2]) -> f64 {
+        let c = &self.c;
+        let two = |k: usize| c[k][0] + z * c[k][1];
+        let three = |k: usize| c[k][0] + z * (c[k][1] + z * c[k][2]);
+        let four = |k: usize| c[k][0] + z * (c[k][1] + z * (c[k][2] + z * c[k][3]));
+        let five = |k: usize| c[k][0] + z * (c[k][1] + z * (c[k][2] + z * (c[k][3] + z * c[k][4])));
+        let six = |k: usize| c[k][0] + z * (c[k][1] + z * (c[k][2] + z * (c[k][3] + z * (c[k][4] + z * c[k][5]))));
+        let high = four(7) + y * (three(8) + y * (three(9) + y * two(10)));
+        let middle = six(4) + y * (five(5) + y * (four(6) + y * high));
+        six(0) + y * (six(1) + y * (six(2) + y * (six(3) + y * middle)))
+    }
+}
+
+/// The curve at one point of the range of [`Load`].
+#[derive(Clone, Copy)]
+struct Look {
+    place: [f64; 2],
+    load: f64,
+    /// Power over share of light, W.
+    power: f64,
+}
+
+wide! {
+    /// Voltage from the load and the power of another model; how many values are out of range.
+    fn load_voltage(
+        load: &Load, root: &[f64], t_cell: &[f64], p_stc: f64, a: &[f64], b: &[f64], v: &mut [f64],
+    ) -> u64 {
+        let n = v.len();
+        let (root, t_cell, a, b) = (&root[..n], &t_cell[..n], &a[..n], &b[..n]);
+        let mut out = 0;
+        for j in 0..n {
+            let place = load.place(root[j], t_cell[j]);
+            let power = p_stc * (a[j] * b[j]);
+            out += u64::from(!load.holds(place, power));
+            v[j] = load.at(place) * power.sqrt();
+        }
+        out
     }
 }
 
@@ -587,6 +758,63 @@ mod tests {
                 .map(|n| rows[n / N_X][n % N_X] * w.powi((n / N_X) as i32) * z.powi((n % N_X) as i32))
                 .sum();
             assert!((guess_of(&rows, z, w) - all).abs() < 1e-12);
+        }
+    }
+
+    // The converged point is the reference, between the nodes and beyond the looks that decide whether the polynomial is
+    // taken.
+    #[test]
+    fn the_load_gives_the_voltage_of_the_converged_point() {
+        let mut taken = Vec::new();
+        for sheet in samples::sheets() {
+            let curve = Curve::fit(&sheet).unwrap();
+            let Some(load) = &curve.kernel.load else { continue };
+            taken.push(sheet.technology);
+            for j in 0..=40 {
+                for i in 0..=24 {
+                    let s = LOAD_S[0] * (LOAD_S[1] / LOAD_S[0]).powf(f64::from(j) / 40.0);
+                    let t = LOAD_T[0] + 5.0 * f64::from(i);
+                    let at = curve.points(G_STC * s, t);
+                    let (mut held, mut ln_s, mut root) = ([0.0], [0.0], [0.0]);
+                    shares(&[G_STC * s], &mut held, &mut ln_s, &mut root);
+                    let v = load.at(load.place(root[0], t)) * (at.p_mp / s).sqrt();
+                    assert!((v / at.v_mp - 1.0).abs() < 8e-7, "{:?} {s} {t}: {v} {}", sheet.technology, at.v_mp);
+                    // Within the bounds of power the scale between model and curve has its own.
+                    let ratio = load.power.map(|p| p * s / at.p_mp);
+                    assert!(ratio[0] >= SCALE.0 * 0.999 && ratio[1] <= SCALE.1 * 1.001, "{ratio:?}");
+                }
+            }
+        }
+        assert!(
+            taken.len() >= 8 && taken[..3] == samples::sheets().iter().map(|s| s.technology).collect::<Vec<_>>()[..3],
+            "{taken:?}"
+        );
+    }
+
+    #[test]
+    fn the_load_has_the_range_that_it_says() {
+        let curve = Curve::fit(&samples::p410()).unwrap();
+        let root = |s: f64| s.sqrt().sqrt().sqrt();
+        let holds = |s: f64, t: f64, of_stc: f64| curve.is_loaded(root(s), t, 410.0, of_stc);
+        assert!(holds(S_MIN, 20.0, 0.8) && holds(1.39, 20.0, 1.0) && holds(0.5, -34.9, 1.1) && holds(0.5, 84.9, 0.8));
+        for (s, t, of_stc) in [
+            (1.41, 20.0, 1.0),
+            (0.5, -35.1, 1.1),
+            (0.5, 85.1, 0.8),
+            (0.5, f64::NAN, 1.0),
+            (0.5, 20.0, 0.05),
+            (0.5, 20.0, 5.0),
+        ] {
+            assert!(!holds(s, t, of_stc), "{s} {t} {of_stc}");
+        }
+    }
+
+    #[test]
+    fn the_eighth_root_is_one() {
+        for k in 0..=1000 {
+            let s = S_MIN * (S_MAX / S_MIN).powf(f64::from(k) / 1000.0);
+            let found = eighth_root(s.ln());
+            assert!((found / s.powf(0.125) - 1.0).abs() < 5e-9, "{s}: {found}");
         }
     }
 

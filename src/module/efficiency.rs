@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::curve::{U_MIDDLE, U_SCALE, chebyshev, node, powers};
 use super::{Matrix, ModuleError};
 use crate::maths;
 use crate::units::{G_STC, T_STC};
@@ -137,6 +138,54 @@ impl Efficiency {
     }
 }
 
+/// Coefficients of [`ShortForm`].
+const N: usize = 12;
+
+/// The form at 25 C as a polynomial in `ln s`, without a logarithm for every value.
+///
+/// `eta + k_rs s = (1 + k_rs + k_rsh) v - k_rsh v^2` bends over `ln s` the less, the lower the light at which voltage
+/// begins to build up.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ShortForm {
+    k_rs: f64,
+    /// By powers of `ln s` brought to -1..1.
+    c: [f64; N],
+}
+
+impl ShortForm {
+    /// Largest difference from the form itself.
+    const MISS: f64 = 1e-10;
+
+    /// The polynomial through the Chebyshev nodes; nothing where it differs from the form by more than 1e-10, as for modules
+    /// that lose very much in weak light.
+    pub(crate) fn of(form: &Efficiency) -> Option<ShortForm> {
+        let light = |z: f64| (U_MIDDLE + z / U_SCALE).exp();
+        let y = std::array::from_fn(|j| {
+            let s = light(node(j, N));
+            form.at(s, T_STC) + form.k_rs * s
+        });
+        let mut short = ShortForm { k_rs: form.k_rs, c: powers(chebyshev(y)) };
+        // Anchored at standard test conditions, as the form is.
+        short.c[0] += form.at(1.0, T_STC) - short.at(1.0, 0.0);
+        // Half way between the nodes and at the ends the difference is largest.
+        let met = (0..=N).all(|j| {
+            let s = light((std::f64::consts::PI * j as f64 / N as f64).cos());
+            (short.at(s, s.ln()) - form.at(s, T_STC)).abs() <= ShortForm::MISS
+        });
+        met.then_some(short)
+    }
+
+    /// Relative efficiency at 25 C and a share of light within the range of the curve, whose logarithm is known.
+    #[inline(always)]
+    pub(crate) fn at(&self, s: f64, ln_s: f64) -> f64 {
+        let z = (ln_s - U_MIDDLE) * U_SCALE;
+        let (c, z2) = (&self.c, z * z);
+        let z4 = z2 * z2;
+        let four = |k: usize| (c[k] + c[k + 1] * z) + z2 * (c[k + 2] + c[k + 3] * z);
+        (four(0) + z4 * (four(4) + z4 * four(8))) - self.k_rs * s
+    }
+}
+
 /// Puts the slopes of what is missed over each parameter into columns, from the parameters and what is missed there.
 type Slopes<'a, const N: usize> = &'a dyn Fn(&[f64; N], &[f64], &mut [Vec<f64>; N]);
 
@@ -260,6 +309,7 @@ fn solve<const N: usize>(mut m: [[f64; N]; N], mut v: [f64; N]) -> Option<[f64; 
 
 #[cfg(test)]
 mod tests {
+    use super::super::curve::{S_MAX, S_MIN};
     use super::*;
     use crate::module::Cell;
 
@@ -316,6 +366,28 @@ mod tests {
         // Of what no form of this kind follows, the nearest within its bounds.
         let far = Efficiency::to_points(&[[0.1, 1.2], [0.5, 1.25]], 0.05);
         assert_eq!(far.k_rs, 0.35);
+    }
+
+    // The form itself is the reference, densely over the range of the curve.
+    #[test]
+    fn the_polynomial_is_the_form_or_there_is_none() {
+        let mut taken = 0;
+        for x in (4..=120).map(|x| 0.5 * f64::from(x)) {
+            for (k_rs, k_rsh) in [(0.02, K_RSH), (0.12, K_RSH), (0.35, 0.5), (0.0, -0.5)] {
+                let form = Efficiency { x, tc: 0.0, k_rs, k_rsh };
+                let Some(short) = ShortForm::of(&form) else {
+                    assert!(x < 14.0, "no polynomial for {form:?}");
+                    continue;
+                };
+                taken += 1;
+                for k in 0..=1000 {
+                    let s = S_MIN * (S_MAX / S_MIN).powf(f64::from(k) / 1000.0);
+                    let miss = short.at(s, s.ln()) - form.at(s, T_STC);
+                    assert!(miss.abs() < 1.2e-10, "{form:?} at {s}: {miss:e}");
+                }
+            }
+        }
+        assert!(taken > 300);
     }
 
     #[test]

@@ -4,8 +4,8 @@ use std::ops::Range;
 
 use serde::Serialize;
 
-use super::curve::{Curve, S_MIN, Shares, coefficients, held_g, shares};
-use super::efficiency::Efficiency;
+use super::curve::{Curve, S_MIN, SCALE, Shares, coefficients, held_g, shares};
+use super::efficiency::{Efficiency, ShortForm};
 use super::smooth::Monotone;
 use super::{Matrix, ModuleError, ModuleSheet, OneDiode, OperatingPoint, typical};
 use crate::units::{G_STC, Note, T_STC};
@@ -59,6 +59,9 @@ pub enum Power {
     Sheet {
         /// The form at 25 C.
         form: Efficiency,
+        /// The form as a polynomial, where that is as good.
+        #[serde(skip)]
+        short: Option<ShortForm>,
         /// What the form leaves of the low-light points, over ln(G/1000); empty when it meets them all.
         #[serde(skip)]
         rest: Option<Monotone>,
@@ -88,12 +91,15 @@ pub enum Power {
     },
 }
 
+/// Efficiency factors are bent below this.
+const FLOOR: f64 = 0.3;
+
 /// Keeps an efficiency factor above 0 and smooth: unchanged from 0.3 up, `0.09 / (0.6 - x)` below.
 #[inline(always)]
 fn above_zero(x: f64) -> f64 {
-    let d = 0.6 - x;
-    let d = if d > 0.3 { d } else { 0.3 };
-    if x >= 0.3 { x } else { 0.09 / d }
+    let d = 2.0 * FLOOR - x;
+    let d = if d > FLOOR { d } else { FLOOR };
+    if x >= FLOOR { x } else { FLOOR * FLOOR / d }
 }
 
 /// `1 + q` for `q >= -0.5`, `-0.25/q` below: above 0, smooth, rising in `q`.
@@ -125,7 +131,7 @@ wide! {
         for j in 0..n {
             let v = maths::ln(s[j] * scale + 1.0) * inverse;
             let a = (1.0 + form.k_rs + form.k_rsh) * v - form.k_rs * s[j] - form.k_rsh * v * v;
-            low += u64::from(a < 0.3);
+            low += u64::from(a < FLOOR);
             out[j] = a;
         }
         low
@@ -133,12 +139,15 @@ wide! {
 }
 
 wide! {
-    /// What the form leaves of the points, added; how many values lie below the floor's bend.
-    fn add(more: &[f64], out: &mut [f64]) -> u64 {
+    /// [`form_at_25`] by its polynomial.
+    fn short_form_at_25(light: &Shares<'_>, form: &ShortForm, out: &mut [f64]) -> u64 {
+        let n = out.len();
+        let (s, ln_s) = (&light.s[..n], &light.ln_s[..n]);
         let mut low = 0;
-        for (a, more) in out.iter_mut().zip(more) {
-            *a += more;
-            low += u64::from(*a < 0.3);
+        for j in 0..n {
+            let a = form.at(s[j], ln_s[j]);
+            low += u64::from(a < FLOOR);
+            out[j] = a;
         }
         low
     }
@@ -207,9 +216,6 @@ wide! {
 /// Steps that are worked on together where a scratch column is needed.
 const BLOCK: usize = 256;
 
-/// Bounds of the model's power over the curve's; only records far from any one-diode curve reach them.
-const SCALE: (f64, f64) = (0.1, 4.0);
-
 /// Power of the curve over that of the sheet at the same share of light is held above this: a curve in deep weak light may
 /// end in nothing.
 const LEAST_ETA: f64 = 1e-6;
@@ -245,11 +251,11 @@ wide! {
 
 /// Hands out the shares of light block by block, with the span of each.
 fn by_shares(g: &[f64], mut each: impl FnMut(&Shares<'_>, Range<usize>)) {
-    let (mut s, mut ln_s) = ([0.0; BLOCK], [0.0; BLOCK]);
+    let (mut s, mut ln_s, mut root) = ([0.0; BLOCK], [0.0; BLOCK], [0.0; BLOCK]);
     for (k, g) in g.chunks(BLOCK).enumerate() {
-        let (s, ln_s) = (&mut s[..g.len()], &mut ln_s[..g.len()]);
-        shares(g, s, ln_s);
-        each(&Shares { s, ln_s }, k * BLOCK..k * BLOCK + g.len());
+        let (s, ln_s, root) = (&mut s[..g.len()], &mut ln_s[..g.len()], &mut root[..g.len()]);
+        shares(g, s, ln_s, root);
+        each(&Shares { s, ln_s, root }, k * BLOCK..k * BLOCK + g.len());
     }
 }
 
@@ -438,7 +444,7 @@ impl Electrical {
         let exact = knots.iter().all(|k| k[1].abs() < 1e-13);
         knots.push([0.0, 0.0]);
         knots.sort_by(|a, b| a[0].total_cmp(&b[0]));
-        Ok(Power::Sheet { form, rest: (!exact).then(|| Monotone::through(&knots)) })
+        Ok(Power::Sheet { form, short: ShortForm::of(&form), rest: (!exact).then(|| Monotone::through(&knots)) })
     }
 
     /// Refuses a record whose power does not rise with light at 25 C.
@@ -470,23 +476,20 @@ impl Electrical {
     /// [`Electrical::low_light`] of light whose shares are known.
     pub(crate) fn low_light_of(&self, light: &Shares<'_>, out: &mut [f64]) {
         match &self.power {
-            Power::Sheet { form, rest } => {
-                let mut low = form_at_25(light.s, form, out);
-                if let Some(rest) = rest {
-                    // The floor counts for the form alone too.
-                    if low > 0 {
-                        raise_above_zero(out);
-                    }
-                    let mut more = [0.0; BLOCK];
-                    low = 0;
-                    for (a, ln_s) in out.chunks_mut(BLOCK).zip(light.ln_s.chunks(BLOCK)) {
-                        let more = &mut more[..a.len()];
-                        rest.column(ln_s, more);
-                        low += add(more, a);
-                    }
-                }
+            Power::Sheet { form, short, rest } => {
+                let low = match short {
+                    Some(short) => short_form_at_25(light, short, out),
+                    None => form_at_25(light.s, form, out),
+                };
+                // The floor counts for the form alone too.
                 if low > 0 {
                     raise_above_zero(out);
+                }
+                if let Some(rest) = rest {
+                    rest.add(light.ln_s, out);
+                    if maths::lowest(out) < FLOOR {
+                        raise_above_zero(out);
+                    }
                 }
             }
             Power::Matrix { form } => {
@@ -598,14 +601,27 @@ impl Electrical {
             }
             return;
         };
-        let mut p = [0.0; BLOCK];
+        // The curve as the model of power needs no scale.
+        let by_curve = matches!(self.power, Power::OneDiode);
+        if !by_curve && curve.loaded(light, t_cell, self.p_stc_w, a, b, out) == 0 {
+            return;
+        }
+        let (mut p, mut exact) = ([0.0; BLOCK], [0.0; BLOCK]);
         for (k, v) in out.chunks_mut(BLOCK).enumerate() {
             let span = k * BLOCK..k * BLOCK + v.len();
-            let (light, p) = (light.cut(span.clone()), &mut p[..v.len()]);
-            curve.columns(&light, &t_cell[span.clone()], p, v);
-            // The curve as the model of power needs no scale.
-            if !matches!(self.power, Power::OneDiode) {
-                scale_voltage(light.s, &a[span.clone()], &b[span], p, 1.0 / self.p_stc_w, v);
+            let (light, t_cell, a, b) = (light.cut(span.clone()), &t_cell[span.clone()], &a[span.clone()], &b[span]);
+            if by_curve {
+                curve.columns(&light, t_cell, &mut p[..v.len()], v);
+                continue;
+            }
+            let (p, exact) = (&mut p[..v.len()], &mut exact[..v.len()]);
+            curve.columns(&light, t_cell, p, exact);
+            scale_voltage(light.s, a, b, p, 1.0 / self.p_stc_w, exact);
+            // Step by step, so that a voltage does not depend on its neighbours.
+            for j in 0..v.len() {
+                if !curve.is_loaded(light.root[j], t_cell[j], self.p_stc_w, a[j] * b[j]) {
+                    v[j] = exact[j];
+                }
             }
         }
     }

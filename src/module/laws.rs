@@ -123,6 +123,24 @@ proptest! {
         }
     }
 
+    // Whatever way a step takes, it does not depend on the steps beside it.
+    #[test]
+    fn voltage_of_a_step_is_its_own(
+        sheet in any_sheet(),
+        steps in prop::collection::vec((1.0..1700.0_f64, -50.0..100.0_f64), 1..40),
+    ) {
+        if let Ok((model, _)) = Electrical::fit(&sheet, None) {
+            let (g, t): (Vec<f64>, Vec<f64>) = steps.into_iter().unzip();
+            let mut v = vec![0.0; g.len()];
+            model.v_mp(&g, &t, &mut v);
+            for j in 0..g.len() {
+                let mut one = [0.0];
+                model.v_mp(&g[j..=j], &t[j..=j], &mut one);
+                prop_assert_eq!(v[j], one[0]);
+            }
+        }
+    }
+
     #[test]
     fn contradicting_coefficients_give_a_voltage_in_the_cold(g in 0.0..1000.0_f64, t in -90.0..20.0_f64) {
         // V_oc falls by 0.45 %/K and power by 0.18 %/K only.

@@ -39,9 +39,9 @@ impl Monotone {
         self.0.at(x)
     }
 
-    /// The values at many `x`.
-    pub(crate) fn column(&self, x: &[f64], out: &mut [f64]) {
-        self.0.column(1.0, x, out);
+    /// Adds the values at many `x`.
+    pub(crate) fn add(&self, x: &[f64], out: &mut [f64]) {
+        self.0.add(1.0, x, out);
     }
 }
 
@@ -73,7 +73,7 @@ mod tests {
             let curve = Monotone::through(&points);
             let x: Vec<f64> = x.into_iter().chain(points.iter().map(|p| p[0])).collect();
             let mut out = vec![0.0; x.len()];
-            curve.column(&x, &mut out);
+            curve.add(&x, &mut out);
             for (x, y) in x.iter().zip(&out) {
                 prop_assert!((curve.at(*x) - y).abs() <= 1e-14, "{} {} {}", x, y, curve.at(*x));
             }
