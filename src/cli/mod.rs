@@ -15,6 +15,7 @@ mod meter;
 mod sky;
 mod start;
 mod string;
+mod system;
 mod typical;
 mod vet;
 #[doc(hidden)]
@@ -101,6 +102,7 @@ impl Command {
 
 /// The program: arguments in, exit code out.
 pub fn main() -> ExitCode {
+    system::keep_memory();
     let mut words = Vec::new();
     for word in std::env::args_os().skip(1) {
         match word.into_string() {

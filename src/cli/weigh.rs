@@ -6,7 +6,7 @@ use argh::FromArgs;
 use rayon::prelude::*;
 use serde_json::json;
 
-use super::{CliResult, Outcome, print, say, weather_file};
+use super::{CliResult, Outcome, print, say, system, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
 use crate::job::{self, FileDigest, Job, JobRecord, LedgerLine, Placed};
 use crate::report::progress::Progress;
@@ -313,6 +313,7 @@ fn year_by_year(job: &Job, runs: &[Vec<OptionYear>]) -> Vec<Note> {
 
 /// Weighs, prints, writes.
 pub fn run(args: WeighArgs) -> CliResult {
+    system::columns_in_large_pages();
     let job = job::load(&args.job)?;
     if args.search {
         return search(&job, args.json, args.quiet);
