@@ -1,5 +1,9 @@
-//! What the program asks of the system. Elsewhere than under Linux with the C library of GNU memory stays as the system
-//! has it.
+//! What the program asks of the system: memory and processors. Elsewhere than under Linux with the C library of GNU
+//! memory stays as the system has it.
+
+use std::sync::OnceLock;
+
+use rayon::{ThreadPool, ThreadPoolBuilder};
 
 /// Keeps memory that was given back: every site of a fleet asks for the same columns again, and a page that went back to
 /// the system in between costs a fault and zeros.
@@ -38,4 +42,37 @@ pub(super) fn columns_in_large_pages() {
         drop(room);
         std::mem::forget(std::hint::black_box(Vec::<u8>::with_capacity(before)));
     }
+}
+
+/// Two pieces of work at once, the second on another thread, where the program may use a second processor. For commands
+/// alone: the thread stays until the program ends.
+pub(super) fn beside<A, B: Send>(first: impl FnOnce() -> A, second: impl FnOnce() -> B + Send) -> (A, B) {
+    // One thread for all such work: to wake it takes a tenth of the time in which one starts.
+    static HELPER: OnceLock<Option<ThreadPool>> = OnceLock::new();
+    let helper = || several_processors().then(|| ThreadPoolBuilder::new().num_threads(1).build().ok()).flatten();
+    let Some(helper) = HELPER.get_or_init(helper) else { return (first(), second()) };
+    let mut b = None;
+    let a = helper.in_place_scope(|scope| {
+        let b = &mut b;
+        scope.spawn(move |_| *b = Some(second()));
+        first()
+    });
+    (a, b.expect("the scope waits for it"))
+}
+
+/// Whether the program may use more than one processor.
+#[cfg(all(target_os = "linux", target_env = "gnu"))]
+pub(super) fn several_processors() -> bool {
+    // The standard library's count reads the files of control groups, which takes as long as an option.
+    // SAFETY: zeros are an empty set; the call fills in no more than its size, and the count only reads it.
+    unsafe {
+        let mut set: libc::cpu_set_t = std::mem::zeroed();
+        libc::sched_getaffinity(0, size_of::<libc::cpu_set_t>(), &mut set) != 0 || libc::CPU_COUNT(&set) > 1
+    }
+}
+
+/// Whether the program may use more than one processor.
+#[cfg(not(all(target_os = "linux", target_env = "gnu")))]
+pub(super) fn several_processors() -> bool {
+    std::thread::available_parallelism().is_ok_and(|n| n.get() > 1)
 }

@@ -25,6 +25,11 @@ fn is_parquet(path: &Path) -> bool {
     path.extension().is_some_and(|e| e.eq_ignore_ascii_case("parquet"))
 }
 
+/// Whether a file is text, packed or not, that may be in memory as a whole for a while: a year of hours or a few.
+pub(super) fn is_small_text(path: &Path) -> bool {
+    !is_parquet(path) && path.metadata().is_ok_and(|meta| meta.is_file() && meta.len() <= 4 << 20)
+}
+
 #[cfg(not(feature = "tables"))]
 fn read_parquet(path: &Path, _: &ReadHints) -> Result<RawYear, Box<dyn Error>> {
     Err(without_tables(path))

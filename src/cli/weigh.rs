@@ -8,14 +8,14 @@ use serde_json::json;
 
 use super::{CliResult, Outcome, print, say, system, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
-use crate::job::{self, FileDigest, Job, JobRecord, LedgerLine, Placed};
+use crate::job::{self, FileDigest, Job, JobError, JobRecord, LedgerLine, Placed};
 use crate::report::progress::Progress;
 use crate::report::view::Proposal;
 use crate::report::{self, Words, console, page, tables};
 use crate::sky;
-use crate::tables::{Bundle, Table, csv_bytes};
+use crate::tables::{Bundle, Table, TableError, csv_bytes};
 use crate::units::Note;
-use crate::weather::{Period, Place, Provenance, ReadHints, WeatherYear, beside};
+use crate::weather::{Period, Place, Provenance, RawYear, ReadHints, WeatherYear, beside, read_raw_bytes, read_whole};
 use crate::weigh::{self, Study, Tick};
 
 /// Weigh the options of one job against each other: prints the answer, writes tables and a report.
@@ -147,14 +147,37 @@ impl Weighed {
 
     /// Reads the weather and runs all options, without reasons, doubt and hours.
     pub fn yields(job: Job) -> Result<Weighed, Box<dyn std::error::Error>> {
-        // One thing after the other: a thread would take longer to start than to make the record or the note.
-        let (weather, _) = weather_and_years(&job)?;
-        let mut inputs = job.inputs();
+        let whole = system::several_processors() && weather_file::is_small_text(&job.weather_path());
+        Weighed::yields_from(job, whole)
+    }
+
+    /// [`Weighed::yields`] from the bytes of the whole weather file, with their checksum, which takes as long as all
+    /// hours, worked out beside them; else from one block of it after the other.
+    fn yields_from(job: Job, whole: bool) -> Result<Weighed, Box<dyn std::error::Error>> {
+        let (hints, path) = (year_hints(&job)?, job.weather_path());
+        let whole = whole.then(|| read_whole(&path)).transpose()?;
+        let run = || -> Result<_, Box<dyn std::error::Error>> {
+            let raw = match &whole {
+                Some(bytes) => {
+                    let hints = ReadHints { no_checksum: true, ..hints.clone() };
+                    read_raw_bytes(&path.display().to_string(), bytes, &hints)?
+                }
+                None => weather_file::read_raw(&path, &hints)?,
+            };
+            let (weather, _) = years_of(&job, raw, &hints)?;
+            let placed = job.settle(&weather)?;
+            let mut plan = Plan::of(&job, &weather)?;
+            let study = weigh::yields(&job, &weather, &plan)?;
+            plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
+            Ok((weather, placed, plan, study))
+        };
+        let (run, (mut inputs, sha256)) = system::beside(run, || (job.inputs(), whole.as_deref().map(job::checksum)));
+        let (mut weather, placed, plan, study) = run?;
+        // A year that was put together from several is no file.
+        if let Some(sha256) = sha256.filter(|_| !weather.provenance.file.is_empty()) {
+            weather.provenance.sha256 = sha256;
+        }
         add_weather_file(&mut inputs, &weather);
-        let placed = job.settle(&weather)?;
-        let mut plan = Plan::of(&job, &weather)?;
-        let study = weigh::yields(&job, &weather, &plan)?;
-        plan.notes.extend(sky::shift::label_note(&weather, &plan.site.sun));
         let years = study.options.iter().map(|o| o.year.clone()).collect();
         Ok(Weighed { job, weather, placed, plan, years, study, hours: Vec::new(), inputs })
     }
@@ -202,26 +225,34 @@ impl Weighed {
         hours: bool,
     ) -> Result<(), Box<dyn std::error::Error>> {
         // The page first: if it cannot be made, nothing is written.
-        self.write_files(&pretty(record)?, Some(&page(proposal)?), out, hours)
+        let (record, page) = (pretty(record)?, page(proposal)?);
+        let mut files = Bundle::new(out)?;
+        self.put_tables(&mut files, true)?;
+        self.put_last(files, &record, Some(&page), out, hours)
     }
 
-    /// The tables, the record after them, the page last; with a page also what only a whole run knows.
-    fn write_files(
-        &self,
-        record: &str,
-        page: Option<&str>,
-        out: &Path,
-        hours: bool,
-    ) -> Result<(), Box<dyn std::error::Error>> {
-        let mut files = Bundle::new(out)?;
+    /// The small tables; some only of a whole run.
+    fn put_tables(&self, files: &mut Bundle, whole: bool) -> Result<(), TableError> {
         let (site, study) = (&self.placed.place.name, &self.study);
         let mut put = |name: &str, table: Table| files.put(name, &csv_bytes(&table, true));
         put("months.csv", tables::months(site, study))?;
         put("years.csv", tables::years(site, study))?;
         put("account.csv", tables::account(site, study))?;
-        if page.is_some() {
+        if whole {
             put("gap.csv", tables::gaps(site, study))?;
         }
+        Ok(())
+    }
+
+    /// The hours, the record after the tables, the page last; then all take their names.
+    fn put_last(
+        &self,
+        mut files: Bundle,
+        record: &str,
+        page: Option<&str>,
+        out: &Path,
+        hours: bool,
+    ) -> Result<(), Box<dyn std::error::Error>> {
         if hours {
             files.put("hours.parquet", &parquet_of(&self.hours_table(), &out.join("hours.parquet"))?)?;
         }
@@ -253,11 +284,21 @@ pub(crate) fn weather_of(job: &Job) -> Result<WeatherYear, Box<dyn std::error::E
 
 /// The year that drives the job, and the real years that are run one by one for their spread.
 fn weather_and_years(job: &Job) -> Result<(WeatherYear, Vec<WeatherYear>), Box<dyn std::error::Error>> {
-    let hints = ReadHints { period: Period::WholeYears, ..job.read_hints()? };
-    let read = |path: &Path| -> Result<WeatherYear, Box<dyn std::error::Error>> {
-        Ok(sky::complete(weather_file::read_raw(path, &hints)?, &hints)?)
-    };
-    let main = read(&job.weather_path())?;
+    let hints = year_hints(job)?;
+    years_of(job, weather_file::read_raw(&job.weather_path(), &hints)?, &hints)
+}
+
+fn year_hints(job: &Job) -> Result<ReadHints, JobError> {
+    Ok(ReadHints { period: Period::WholeYears, ..job.read_hints()? })
+}
+
+/// [`weather_and_years`] from the job's own file as it was read.
+fn years_of(
+    job: &Job,
+    raw: RawYear,
+    hints: &ReadHints,
+) -> Result<(WeatherYear, Vec<WeatherYear>), Box<dyn std::error::Error>> {
+    let main = sky::complete(raw, hints)?;
     let mut years = Vec::new();
     let weather = if main.days.len() > 366 {
         years = sky::split_years(&main);
@@ -273,7 +314,8 @@ fn weather_and_years(job: &Job) -> Result<(WeatherYear, Vec<WeatherYear>), Box<d
         main
     };
     for file in &job.spec.weather.series {
-        years.extend(sky::split_years(&read(&job.base.join(file))?));
+        let raw = weather_file::read_raw(&job.base.join(file), hints)?;
+        years.extend(sky::split_years(&sky::complete(raw, hints)?));
     }
     Ok((weather, years))
 }
@@ -329,14 +371,21 @@ pub fn run(args: WeighArgs) -> CliResult {
     let weighed = if args.yield_only { Weighed::yields(job)? } else { Weighed::of(job)? };
     let command = format!("yearlight weigh {}", args.job.display());
     let proposal = weighed.proposal(&command);
-    let record = pretty(&weighed.record_of(&proposal.notes))?;
     let page = (!args.yield_only).then(|| page(&proposal)).transpose()?;
-    weighed.write_files(&record, page.as_deref(), &out, args.hours)?;
+    let words = Words::of(&proposal.language).unwrap_or(Words::english());
+    let ((record, answer), files) = system::beside(
+        || (pretty(&weighed.record_of(&proposal.notes)), console::answer(&proposal, words)),
+        || {
+            let mut files = Bundle::new(&out)?;
+            weighed.put_tables(&mut files, page.is_some()).map(|()| files)
+        },
+    );
+    let record = record?;
+    weighed.put_last(files?, &record, page.as_deref(), &out, args.hours)?;
     if args.json {
         print(&record)?;
     } else {
-        let words = Words::of(&proposal.language).unwrap_or(Words::english());
-        print(&console::answer(&proposal, words))?;
+        print(&answer)?;
         if args.inputs {
             print(&inputs(&weighed.job))?;
         }
@@ -488,6 +537,32 @@ mod tests {
             let to = cleaned.study.options.iter().position(|o| o.year.tag == gap.to).unwrap();
             assert!((split.kwh - (sum(to) - sum(0))).abs() < 1e-9 * sum(0));
         }
+    }
+
+    #[test]
+    fn the_quick_answer_is_the_same_however_the_file_is_read() {
+        let dir = tempfile::tempdir().unwrap();
+        let several_years = dir.path().join("three.csv");
+        let day = |y, m, d| chrono::NaiveDate::from_ymd_opt(y, m, d).unwrap();
+        let days = day(2001, 1, 1).iter_days().take_while(|d| *d < day(2004, 1, 1)).collect();
+        let mut text = Vec::new();
+        crate::weather::write_tidy(&crate::weather::specimen::on_days(days, 24), &mut text).unwrap();
+        std::fs::write(&several_years, text).unwrap();
+        let one_year = job::load(Path::new("configs/two-skies/cloudy.toml")).unwrap();
+        let mut typical = one_year.clone();
+        typical.spec.weather.file = several_years.display().to_string();
+        let mut missing = one_year.clone();
+        missing.spec.weather.file = "none.csv".into();
+        for job in [one_year, typical] {
+            let [whole, in_blocks] = [true, false].map(|whole| {
+                let weighed = Weighed::yields_from(job.clone(), whole).unwrap();
+                let proposal = weighed.proposal("yearlight weigh");
+                (weighed.run_record(&proposal.notes), console::answer(&proposal, Words::english()))
+            });
+            assert_eq!(whole, in_blocks);
+        }
+        let error = |whole| Weighed::yields_from(missing.clone(), whole).err().unwrap().to_string();
+        assert_eq!(error(true), error(false));
     }
 
     #[test]

@@ -22,7 +22,7 @@ pub use error::WeatherError;
 pub use hints::{Label, Period, ReadHints, Separation};
 pub use raw::{Fault, FaultKind, Lines, Quantity, RawYear, when};
 pub use read::{MAX_BYTES, MAX_LINE, MAX_ROWS, read_raw, read_raw_bytes, read_up_to, read_words};
-pub(crate) use read::{beside, hex};
+pub(crate) use read::{beside, hex, read_whole};
 pub use write::write_tidy;
 pub use year::{Place, Provenance, WeatherYear};
 

@@ -40,15 +40,20 @@ pub fn read_raw(path: &Path, hints: &ReadHints) -> Result<RawYear, WeatherError>
     if let Some(raw) = file.and_then(|(file, len)| in_blocks(&name, file, len, BLOCK, hints)) {
         return raw;
     }
-    let bytes = read_up_to(path, MAX_BYTES).map_err(|e| match e.kind() {
+    read_raw_bytes(&name, &read_whole(path)?, hints)
+}
+
+/// The bytes of a weather file, as [`read_raw_bytes`] takes them.
+pub(crate) fn read_whole(path: &Path) -> Result<Vec<u8>, WeatherError> {
+    let file = path.display().to_string();
+    read_up_to(path, MAX_BYTES).map_err(|e| match e.kind() {
         std::io::ErrorKind::FileTooLarge => WeatherError::Large {
-            file: name.clone(),
+            file,
             found: format!("is longer than {} MB", MAX_BYTES >> 20),
             expected: format!("at most {} MB", MAX_BYTES >> 20),
         },
-        _ => WeatherError::Open { file: name.clone(), reason: plain_reason(&e) },
-    })?;
-    read_raw_bytes(&name, &bytes, hints)
+        _ => WeatherError::Open { file, reason: plain_reason(&e) },
+    })
 }
 
 /// Reads a small text file, such as a recipe.
