@@ -6,8 +6,9 @@
 
 Everything is pinned to one core and taken in turns, so that all figures are of the same windows: start to exit of
 `--version` (start-up), of `weigh` into a new folder and over the files of the run before, and the median of the bench
-`read_by_csv_crate`. What is held to the limit of three is (weigh - start-up) / csv. Beside it, with NumPy and pandas
-installed, the process of benches/numpy_chain.py that works out three options once: how many times as fast `weigh` is.
+`read_by_csv_crate`. What is held to the limit of three is (weigh - start-up) / csv. Beside it `weigh` into a new folder
+on all cores, and, with NumPy and pandas installed, the process of benches/numpy_chain.py that works out three options
+once: how many times as fast `weigh` is, on one core and on all.
 """
 
 import argparse
@@ -45,15 +46,18 @@ target_kw = 40
 """
 
 
-def timed(command, runs, remove=None):
-    """Median milliseconds from start to exit; a folder to remove before each run."""
+def timed(command, runs, remove=None, cores=None):
+    """Median milliseconds from start to exit; a folder to remove before each run; cores other than the one of all else."""
     times = []
+    usual = os.sched_getaffinity(0)
+    os.sched_setaffinity(0, cores or usual)
     for _ in range(runs):
         if remove:
             shutil.rmtree(remove, ignore_errors=True)
         begun = time.perf_counter()
         subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=True)
         times.append(1e3 * (time.perf_counter() - begun))
+    os.sched_setaffinity(0, usual)
     return statistics.median(times)
 
 
@@ -82,7 +86,8 @@ def main():
     ask.add_argument("--runs", type=int, default=60, help="processes of each kind in a window")
     ask.add_argument("--numpy", action="store_true", help="time the NumPy process too")
     given = ask.parse_args()
-    os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
+    cores = os.sched_getaffinity(0)
+    os.sched_setaffinity(0, {max(cores)})
     program = str(given.program.resolve())
     parts = Path(__file__).parent.parent / "configs/merrowby-parts.toml"
     with tempfile.TemporaryDirectory() as folder:
@@ -98,13 +103,15 @@ def main():
         for _ in range(given.windows):
             csv, up = csv_ms(str(given.bench.resolve())), timed(start, given.runs)
             new, over = timed(weigh, given.runs, out), timed(weigh, given.runs)
+            free = timed(weigh, given.runs, out, cores)
             ratios.append(((new - up) / csv, (over - up) / csv))
             print(f"csv {csv:5.2f} ms  start-up {up:5.2f} ms  weigh, new folder {new:5.2f} ms: {ratios[-1][0]:4.2f}  "
-                  f"over files {over:5.2f} ms: {ratios[-1][1]:4.2f}")
+                  f"over files {over:5.2f} ms: {ratios[-1][1]:4.2f}  on all cores, new folder {free:5.2f} ms")
             if given.numpy:
                 script = Path(__file__).parent / "numpy_chain.py"
                 numpy = timed([sys.executable, str(script), str(given.epw.resolve()), "0"], 7)
-                print(f"NumPy {numpy:5.0f} ms: {numpy / new:4.0f} times the process into a new folder")
+                print(f"NumPy {numpy:5.0f} ms: {numpy / new:4.0f} times the process into a new folder, "
+                      f"{numpy / free:4.0f} times on all cores")
         new, over = (statistics.median(column) for column in zip(*ratios))
         print(f"median ratios: {new:.2f} into a new folder, {over:.2f} over files")
 
