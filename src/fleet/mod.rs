@@ -20,6 +20,8 @@ mod manifest;
 #[cfg(feature = "tables")]
 mod overrides;
 #[cfg(feature = "tables")]
+mod queue;
+#[cfg(feature = "tables")]
 mod rows;
 #[cfg(feature = "tables")]
 mod run;

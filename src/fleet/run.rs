@@ -1,9 +1,8 @@
-//! The run: parts in order, sites of a part on all threads, writing beside computing.
+//! The run: sites in the order of the parts on all threads, each part written by the thread that ends it.
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
-use std::sync::mpsc::sync_channel;
 use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 
 use rayon::prelude::*;
@@ -12,6 +11,7 @@ use serde_json::Value;
 use super::error::FleetError;
 use super::finish::{Joined, join};
 use super::manifest::{self, Manifest, clear, prepare};
+use super::queue::Queue;
 use super::rows;
 use super::set::WeatherSet;
 use super::site::{Bench, OneSite, Shared, SiteDone, SiteRefused, Stages};
@@ -106,6 +106,9 @@ impl Benches {
         result
     }
 }
+
+/// What is done with the results of a part.
+type Finish<'a> = dyn Fn(usize, Vec<SiteDone>, Vec<SiteRefused>) -> Result<(), FleetError> + Sync + 'a;
 
 /// A fleet, read and checked.
 pub struct Fleet {
@@ -280,34 +283,55 @@ impl Fleet {
 
     /// One part as the table that `run` writes, and its refusals.
     pub fn part_table(&self, part: usize) -> (Table, Vec<SiteRefused>) {
-        let (done, refused) = self.part(part, &|| {});
+        let found = Mutex::new((Vec::new(), Vec::new()));
+        let keep = |_, done, refused| {
+            *found.lock().unwrap_or_else(PoisonError::into_inner) = (done, refused);
+            Ok(())
+        };
+        // Keeping cannot fail.
+        let _ = self.each_part(std::iter::once(part), &|| {}, &keep);
+        let (done, refused) = found.into_inner().unwrap_or_else(PoisonError::into_inner);
         (rows::table(&done, &self.groups, self.manifest.split), refused)
     }
 
-    /// One part, in memory: what `run` writes.
-    fn part(&self, part: usize, on_site: &(dyn Fn() + Sync)) -> (Vec<SiteDone>, Vec<SiteRefused>) {
-        let rows = self.shared.sites.part(part);
-        self.announce(&rows);
-        let results: Vec<Result<SiteDone, SiteRefused>> = rows
-            .par_iter()
-            .with_max_len(1)
-            .map(|row| {
-                let result = self.benches.lend(|bench| self.shared.site(row, bench));
+    /// Runs some parts on all threads. The results of each go to `finish`, on the thread that is through with its last
+    /// site; the first fault there ends the run.
+    fn each_part(
+        &self,
+        mut parts: impl Iterator<Item = usize> + Send,
+        on_site: &(dyn Fn() + Sync),
+        finish: &Finish,
+    ) -> Result<(), FleetError> {
+        // Counted by all threads, before some of them wait at the queue for what another one does.
+        self.shared.files_of_many();
+        let queue = Queue::new(|| {
+            let part = parts.next()?;
+            let rows = self.shared.sites.part(part);
+            self.announce(&rows);
+            Some((part, rows))
+        });
+        let work = |bench: &mut Bench| {
+            while let Some((open, row)) = queue.next() {
+                let result = self.shared.site(&open.rows[row], bench);
+                self.shared.through(&open.rows[row]);
                 on_site();
-                result
-            })
-            .collect();
-        let (mut done, mut refused) = (Vec::new(), Vec::new());
-        for result in results {
-            match result {
-                Ok(site) => done.push(site),
-                Err(site) => refused.push(site),
+                let Some(results) = open.put(row, result) else { continue };
+                let (mut done, mut refused) = (Vec::new(), Vec::new());
+                for result in results {
+                    match result {
+                        Ok(site) => done.push(site),
+                        Err(site) => refused.push(site),
+                    }
+                }
+                finish(open.part, done, refused).inspect_err(|_| queue.close())?;
             }
-        }
-        (done, refused)
+            Ok(())
+        };
+        let threads = rayon::current_num_threads();
+        (0..threads).into_par_iter().with_max_len(1).try_for_each(|_| self.benches.lend(work))
     }
 
-    /// Tells the skies which files this part shares, so that none is let go while another site waits for it.
+    /// Tells the skies which files a part shares, so that none is let go while another site waits for it.
     fn announce(&self, rows: &[SiteRow]) {
         let mut wanted: HashMap<PathBuf, Asked> = HashMap::new();
         for path in rows.iter().filter_map(|row| self.shared.file_of(row)) {
@@ -346,44 +370,31 @@ impl Fleet {
         if earlier.is_none() {
             self.manifest.write(&folder)?;
         }
-        let mine: Vec<usize> = (0..self.manifest.parts).filter(|p| how.share.is_none_or(|s| s.has(*p))).collect();
-        let mut ran = Ran::default();
-        let mut failed = Ok(());
-        std::thread::scope(|scope| {
-            let (send, receive) = sync_channel::<(usize, Vec<SiteDone>, Vec<SiteRefused>)>(1);
-            let writer = scope.spawn({
-                let folder = &folder;
-                move || -> Result<(), FleetError> {
-                    for (part, done, refused) in receive {
-                        self.write_part(folder, part, &done, &refused)?;
-                    }
-                    Ok(())
-                }
-            });
-            for &part in &mine {
-                if earlier.is_some() && self.manifest.check(&folder, part).is_ok() {
-                    if self.same_weather(&folder, part) {
-                        ran.kept += 1;
-                        self.manifest.rows_of(part).for_each(|_| on_site());
-                        continue;
-                    }
-                    ran.stale += 1;
-                }
-                let (done, refused) = self.part(part, on_site);
+        let ran = Mutex::new(Ran::default());
+        let count = |add: &dyn Fn(&mut Ran)| add(&mut ran.lock().unwrap_or_else(PoisonError::into_inner));
+        let mine = (0..self.manifest.parts).filter(|p| how.share.is_none_or(|s| s.has(*p))).filter(|&part| {
+            if earlier.is_none() || self.manifest.check(&folder, part).is_err() {
+                return true;
+            }
+            let kept = self.same_weather(&folder, part);
+            if kept {
+                count(&|ran| ran.kept += 1);
+                self.manifest.rows_of(part).for_each(|_| on_site());
+            } else {
+                count(&|ran| ran.stale += 1);
+            }
+            !kept
+        });
+        let finish = |part, done: Vec<SiteDone>, refused: Vec<SiteRefused>| {
+            count(&|ran| {
                 ran.sites += done.len() + refused.len();
                 ran.refused += refused.len();
                 ran.options += done.iter().map(|s| s.options.len()).sum::<usize>();
-                // The writer has stopped only when it failed.
-                if send.send((part, done, refused)).is_err() {
-                    break;
-                }
-            }
-            drop(send);
-            failed = writer.join().unwrap_or_else(|_| {
-                Err(FleetError::Folder { path: folder.clone(), reason: "the writer stopped".to_string() })
             });
-        });
-        failed?;
+            self.write_part(&folder, part, &done, &refused)
+        };
+        self.each_part(mine, on_site, &finish)?;
+        let mut ran = ran.into_inner().unwrap_or_else(PoisonError::into_inner);
         ran.reads = self.shared.skies.reads();
         if how.share.is_none() {
             ran.joined = Some(join(&folder, &self.manifest)?);

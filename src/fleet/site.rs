@@ -207,25 +207,38 @@ impl Shared {
 
     /// Whether more than one site of the whole table asks for a weather file.
     pub fn many_ask_for(&self, path: &Path) -> bool {
-        let hash = |path: &Path| BuildHasherDefault::<DefaultHasher>::default().hash_one(path);
+        self.files_of_many().contains(&hash(path))
+    }
+
+    /// Hashes of the weather files that more than one site of the whole table asks for. Counted once, on all threads.
+    pub fn files_of_many(&self) -> &HashSet<u64> {
         let files_of = |part| -> Vec<u64> {
             let files = self.sites.part(part).into_iter().filter_map(|row| self.file_of(&row));
             files.map(|path| hash(&path)).collect()
         };
         let count = || -> HashSet<u64> {
+            if self.spec.weather_set.is_some() {
+                return HashSet::new();
+            }
             let files: Vec<Vec<u64>> = (0..self.sites.parts()).into_par_iter().map(files_of).collect();
             let mut once = HashSet::new();
             files.into_iter().flatten().filter(|file| !once.insert(*file)).collect()
         };
         // Counted before the cell is locked: the threads that count may be asked for the same meanwhile.
-        let shared = match self.shared_files.get() {
+        match self.shared_files.get() {
             Some(shared) => shared,
             None => {
                 let counted = count();
                 self.shared_files.get_or_init(|| counted)
             }
-        };
-        shared.contains(&hash(path))
+        }
+    }
+
+    /// A row is through: it asks for its weather no more.
+    pub fn through(&self, row: &SiteRow) {
+        if let Some(path) = self.file_of(row) {
+            self.skies.through(&path);
+        }
     }
 
     /// The template with the cells of a row put in. With `on_whose_word` the job also knows which inputs were given, and
@@ -456,6 +469,10 @@ impl Shared {
             None => Ok(done),
         }
     }
+}
+
+fn hash(path: &Path) -> u64 {
+    BuildHasherDefault::<DefaultHasher>::default().hash_one(path)
 }
 
 /// The cell of `light_scale`.

@@ -15,7 +15,7 @@ use crate::sun::SunTrack;
 use crate::units::Note;
 use crate::weather::{Place, ReadHints, WeatherYear};
 
-/// Weather years kept for later sites, beyond those that the present part still needs. A year of hours takes about
+/// Weather years kept for later sites, beyond those that the open parts still need. A year of hours takes about
 /// 0.7 MB, the sun over it 0.4 MB.
 pub const YEARS_KEPT: usize = 64;
 
@@ -125,10 +125,10 @@ struct Held {
     used: u64,
 }
 
-/// How a part asks for a file.
+/// How open parts ask for a file.
 #[derive(Debug, Clone, Copy)]
 pub struct Asked {
-    /// By how many of its sites.
+    /// By how many of their sites that are not through.
     pub times: usize,
     /// By no other site of the whole table: the year need not be kept.
     pub once: bool,
@@ -138,7 +138,7 @@ pub struct Asked {
 #[derive(Default)]
 pub struct Skies {
     held: Mutex<HashMap<(PathBuf, String), Held>>,
-    /// How often the present part will still ask for a file.
+    /// The sites of open parts that are not through, by their files.
     ahead: Mutex<HashMap<PathBuf, Asked>>,
     /// Every file as it was when this run first saw it.
     seen: Mutex<HashMap<PathBuf, Option<Stamp>>>,
@@ -174,13 +174,27 @@ impl Skies {
         } else {
             self.read(path, hints)
         };
-        self.done(path);
+        self.let_go(path);
         result
     }
 
-    /// Says how often the sites of the present part will ask for each file.
+    /// Says how many sites of one more part will ask for each file.
     pub fn expect(&self, files: HashMap<PathBuf, Asked>) {
-        *lock(&self.ahead) = files;
+        let mut ahead = lock(&self.ahead);
+        for (path, asked) in files {
+            ahead.entry(path).or_insert(Asked { times: 0, ..asked }).times += asked.times;
+        }
+    }
+
+    /// One of the expected sites is through, whether it came to read its file or not.
+    pub fn through(&self, path: &Path) {
+        let mut ahead = lock(&self.ahead);
+        if let Some(asked) = ahead.get_mut(path) {
+            asked.times -= 1;
+            if asked.times == 0 {
+                ahead.remove(path);
+            }
+        }
     }
 
     /// The file as this run first saw it: one content serves all sites, or none.
@@ -239,18 +253,13 @@ impl Skies {
         entry.slot.clone()
     }
 
-    /// One site is through with a file; lets go of the years that waited longest and that nobody waits for.
-    fn done(&self, path: &Path) {
-        let mut ahead = lock(&self.ahead);
+    /// A site has its year. Lets go of a year that no other site asks for, and of those that waited longest and that
+    /// nobody waits for.
+    fn let_go(&self, path: &Path) {
+        let ahead = lock(&self.ahead);
         let mut held = lock(&self.held);
-        if let Some(asked) = ahead.get_mut(path) {
-            asked.times -= 1;
-            if asked.once {
-                held.retain(|(file, _), _| file != path);
-            }
-            if asked.times == 0 {
-                ahead.remove(path);
-            }
+        if ahead.get(path).is_some_and(|asked| asked.once) {
+            held.retain(|(file, _), _| file != path);
         }
         while held.len() > YEARS_KEPT {
             let idle = held.iter().filter(|((path, _), _)| !ahead.contains_key(path));

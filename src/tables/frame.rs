@@ -68,6 +68,8 @@ pub fn parquet_bytes(table: &Table, path: &Path) -> Result<Vec<u8>, TableError> 
     let mut bytes = Vec::new();
     ParquetWriter::new(&mut bytes)
         .with_compression(ParquetCompression::Uncompressed)
+        // On the thread that asks for it: the library would start as many of its own as there are cores.
+        .set_parallel(false)
         .finish(&mut frame)
         .map_err(fail)?;
     Ok(bytes)
