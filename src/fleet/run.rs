@@ -1,6 +1,7 @@
 //! The run: sites in the order of the parts on all threads, each part written by the thread that ends it.
 
 use std::collections::HashMap;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
@@ -391,7 +392,10 @@ impl Fleet {
                 ran.refused += refused.len();
                 ran.options += done.iter().map(|s| s.options.len()).sum::<usize>();
             });
-            self.write_part(&folder, part, &done, &refused)
+            // A fault inside the table library ends the run at once too.
+            catch_unwind(AssertUnwindSafe(|| self.write_part(&folder, part, &done, &refused))).unwrap_or_else(|_| {
+                Err(FleetError::Folder { path: folder.clone(), reason: "the writer stopped".to_string() })
+            })
         };
         self.each_part(mine, on_site, &finish)?;
         let mut ran = ran.into_inner().unwrap_or_else(PoisonError::into_inner);
