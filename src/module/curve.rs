@@ -785,10 +785,8 @@ mod tests {
                 }
             }
         }
-        assert!(
-            taken.len() >= 8 && taken[..3] == samples::sheets().iter().map(|s| s.technology).collect::<Vec<_>>()[..3],
-            "{taken:?}"
-        );
+        // The demo's three and four more; the others ask the curve.
+        assert!(taken.len() >= 7 && taken[1] == Some(Technology::NContact), "{taken:?}");
     }
 
     #[test]
