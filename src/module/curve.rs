@@ -676,7 +676,7 @@ impl Load {
     /// Whether place and power over share of light are within the range; light ends at the lower end of both.
     #[inline(always)]
     fn holds(&self, [y, z]: [f64; 2], power: f64) -> bool {
-        (y <= 1.0) & (z >= -1.0) & (z <= 1.0) & (power >= self.power[0]) & (power <= self.power[1])
+        (y <= 1.0) & (z.abs() <= 1.0) & (power >= self.power[0]) & (power <= self.power[1])
     }
 
     #[inline(always)]
