@@ -20,7 +20,7 @@ use super::sites::{GROUP_COLUMNS, PLAIN_COLUMNS, SiteRow, SiteTable, Sites};
 use super::skies::{Asked, Skies};
 use super::spec::FleetSpec;
 use super::stamp::{self, Stamp, Stamps};
-use crate::job::{self, FileDigest, Job};
+use crate::job::{self, FileDigest, Job, RightSections};
 use crate::tables::{Table, parquet_as_csv, write_parquet, write_whole};
 use crate::weather::read_up_to;
 
@@ -201,6 +201,7 @@ impl Fleet {
             own_files,
             given,
             job_files: template.files.clone(),
+            right: RightSections::of(&sections),
             sections,
             job_base: template.base.clone(),
             weather_file: template.weather_path(),

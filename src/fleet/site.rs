@@ -17,7 +17,7 @@ use super::skies::{Skies, SkyYear};
 use super::spec::FleetSpec;
 use super::stamp;
 use crate::energy::{Fits, Plan, Scratch};
-use crate::job::{self, FileDigest, Job, JobError, Placed};
+use crate::job::{self, FileDigest, Job, JobError, Placed, RightSections};
 use crate::plant::Verdict;
 use crate::units::Note;
 use crate::weather::{ReadHints, WeatherYear, read_up_to};
@@ -142,6 +142,8 @@ pub(super) struct Shared {
     pub own_files: Vec<FileDigest>,
     /// Sections of the template.
     pub sections: Value,
+    /// The same, checked.
+    pub right: Option<RightSections>,
     /// Inputs that the template gives; the others are defaults.
     pub given: BTreeSet<String>,
     /// Files of the template, with checksums.
@@ -283,10 +285,12 @@ impl Shared {
     }
 
     fn checked(&self, at: &str, sections: &Value, given: Option<BTreeSet<String>>) -> Result<Job, JobError> {
-        job::from_sections_given(at, sections, &self.job_base, given, &mut |path: &Path| match self.files.get(path) {
+        let right = self.right.as_ref();
+        let mut loader = |path: &Path| match self.files.get(path) {
             Some(bytes) => Ok(bytes.clone()),
             None => read_up_to(path, job::MAX_BYTES),
-        })
+        };
+        job::from_sections_given(at, sections, right, &self.job_base, given, &mut loader)
     }
 
     /// Whether a column's name is a key of the job at all: tried with its first filled cell.

@@ -83,12 +83,23 @@ impl<'p> Path<'p> {
 
 /// Checks a document: keys known and complete, types, ranges, words. The first fault in reading order is returned.
 pub(super) fn check(tree: &Tree, schema: &'static Schema, files: &Files) -> Result<(), JobError> {
-    Walk { schema, files, rule: RefCell::default() }.value(tree, schema.root(), &Path::Root)
+    check_changed(tree, None, schema, files)
+}
+
+/// As [`check`]; what stands at the top of the document as it does in one that is right is right.
+pub(super) fn check_changed(
+    tree: &Tree,
+    right: Option<&Tree>,
+    schema: &'static Schema,
+    files: &Files,
+) -> Result<(), JobError> {
+    Walk { schema, files, right, rule: RefCell::default() }.value(tree, schema.root(), &Path::Root)
 }
 
 struct Walk<'a> {
     schema: &'static Schema,
     files: &'a Files,
+    right: Option<&'a Tree>,
     /// Room for the path of a rule: most values are numbers, and nearly all of them are right.
     rule: RefCell<String>,
 }
@@ -351,8 +362,19 @@ impl Walk<'_> {
         if node.properties().next().is_none() {
             return Ok(());
         }
+        let right = self.right.filter(|_| path.is_root());
+        // Most keys come in the order of the schema.
+        let mut ahead = node.property_pairs();
         for entry in entries {
-            let Some(property) = node.property(&entry.key) else {
+            if right.and_then(|right| right.get(&entry.key)) == Some(&entry.value) {
+                continue;
+            }
+            let mut found = ahead.find(|(key, _)| key.says(&entry.key));
+            if found.is_none() {
+                ahead = node.property_pairs();
+                found = ahead.find(|(key, _)| key.says(&entry.key));
+            }
+            let Some((_, property)) = found else {
                 let known: Vec<&str> = node.properties().map(|(key, _)| key).collect();
                 return Err(self.unknown(entry, &known, path));
             };

@@ -37,7 +37,7 @@ pub use error::{At, Fault, JobError};
 pub use ledger::LedgerLine;
 pub use load::{MAX_BYTES, load, load_over, load_parts, load_value};
 pub use place::{FAR_KM, HIGH_M, Placed, distance_km};
-pub use record::{JobRecord, from_sections, from_sections_given, from_value};
+pub use record::{JobRecord, RightSections, from_sections, from_sections_given, from_value};
 pub use resolve::{Loader, Parts, from_text, from_text_over, parts};
 pub use schema::{job_schema, parts_schema};
 pub use spec::{

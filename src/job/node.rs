@@ -19,6 +19,45 @@ struct Span {
     to: u32,
     /// The value after this one and all that lies in it; keys count as values.
     next: u32,
+    /// Of an object: which of the [`WORDS`] are among its keys, one bit for each.
+    words: u16,
+}
+
+/// Keys that the check asks every node for; most nodes have few of them.
+const WORDS: [&str; 14] = [
+    "$ref",
+    "$defs",
+    "type",
+    "anyOf",
+    "oneOf",
+    "properties",
+    "required",
+    "additionalProperties",
+    "items",
+    "minItems",
+    "enum",
+    "const",
+    "format",
+    "description",
+];
+
+/// Places in [`WORDS`].
+#[derive(Debug, Clone, Copy)]
+enum Word {
+    Ref,
+    Defs,
+    Type,
+    AnyOf,
+    OneOf,
+    Properties,
+    Required,
+    AdditionalProperties,
+    Items,
+    MinItems,
+    Enum,
+    Const,
+    Format,
+    Description,
 }
 
 /// The files of `configs/` are part of the program; a test holds them against what structs and rules make.
@@ -70,7 +109,7 @@ impl Node {
     }
 
     /// True for the text of a word: what [`Node::word_of`] would say, without the text itself.
-    fn says(self, word: &str) -> bool {
+    pub fn says(self, word: &str) -> bool {
         let Span { from, to, .. } = self.schema.spans[self.at];
         let (from, to) = (from as usize + 1, to as usize - 1);
         to - from == word.len() && &self.schema.text.as_bytes()[from..to] == word.as_bytes()
@@ -103,12 +142,21 @@ impl Node {
         self.pairs().map(|(key, node)| (key.word_of(), node))
     }
 
-    fn get(self, key: &str) -> Option<Node> {
+    /// What stands under a key.
+    fn under(self, key: &str) -> Option<Node> {
         self.pairs().find(|(k, _)| k.says(key)).map(|(_, node)| node)
     }
 
-    fn list(self, key: &str) -> impl Iterator<Item = Node> + Clone {
-        self.get(key).into_iter().flat_map(Node::inside)
+    fn has(self, word: Word) -> bool {
+        self.schema.spans[self.at].words & (1 << word as u16) != 0
+    }
+
+    fn get(self, word: Word) -> Option<Node> {
+        if self.has(word) { self.under(WORDS[word as usize]) } else { None }
+    }
+
+    fn list(self, word: Word) -> impl Iterator<Item = Node> + Clone {
+        self.get(word).into_iter().flat_map(Node::inside)
     }
 
     /// The node itself, or the one that it refers to.
@@ -116,84 +164,92 @@ impl Node {
         let mut node = self;
         for _ in 0..8 {
             let Some(name) = node.reference().and_then(|r| r.strip_prefix("#/$defs/")) else { break };
-            node = self.schema.root().get("$defs").and_then(|all| all.get(name)).unwrap_or(node);
+            node = self.schema.root().get(Word::Defs).and_then(|all| all.under(name)).unwrap_or(node);
         }
         node
     }
 
     fn reference(self) -> Option<&'static str> {
-        self.get("$ref").map(Node::word_of)
+        self.get(Word::Ref).map(Node::word_of)
     }
 
     /// Kinds of value, `null` left out; empty where a choice or a reference says it.
     pub fn kinds(self) -> Kinds {
-        let Some(kinds) = self.get("type") else { return Kinds::default() };
+        let Some(kinds) = self.get(Word::Type) else { return Kinds::default() };
         let one = if kinds.begins_with(b'"') { Kinds::of(kinds.word_of()) } else { 0 };
         Kinds(kinds.inside().fold(one, |all, kind| all | Kinds::of(kind.word_of())))
     }
 
     pub fn any_of(self) -> impl Iterator<Item = Node> + Clone {
-        self.list("anyOf")
+        self.list(Word::AnyOf)
     }
 
     pub fn one_of(self) -> impl Iterator<Item = Node> + Clone {
-        self.list("oneOf")
+        self.list(Word::OneOf)
     }
 
     /// `{"type": "null"}` of a key that may be left out.
     pub fn is_null(self) -> bool {
-        self.kinds() == Kinds(0) && self.reference().is_none() && !self.is_choice() && self.get("properties").is_none()
+        self.kinds() == Kinds(0)
+            && self.reference().is_none()
+            && !self.is_choice()
+            && self.get(Word::Properties).is_none()
     }
 
     /// One of several descriptions.
     pub fn is_choice(self) -> bool {
-        self.pairs().any(|(key, _)| key.says("anyOf") || key.says("oneOf"))
+        self.has(Word::AnyOf) || self.has(Word::OneOf)
     }
 
     /// Keys in the order of the text.
     pub fn properties(self) -> impl Iterator<Item = (&'static str, Node)> + Clone {
-        self.get("properties").into_iter().flat_map(Node::entries)
+        self.get(Word::Properties).into_iter().flat_map(Node::entries)
+    }
+
+    /// As [`Node::properties`], with the keys as they stand.
+    pub fn property_pairs(self) -> impl Iterator<Item = (Node, Node)> + Clone {
+        self.get(Word::Properties).into_iter().flat_map(Node::pairs)
     }
 
     pub fn property(self, key: &str) -> Option<Node> {
-        self.get("properties")?.get(key)
+        self.get(Word::Properties)?.under(key)
     }
 
     pub fn required(self) -> impl Iterator<Item = &'static str> {
-        self.list("required").map(Node::word_of)
+        self.list(Word::Required).map(Node::word_of)
     }
 
     /// What stands under any key.
     pub fn any_key(self) -> Option<Node> {
-        self.get("additionalProperties").filter(|node| node.begins_with(b'{'))
+        self.get(Word::AdditionalProperties).filter(|node| node.begins_with(b'{'))
     }
 
     pub fn items(self) -> Option<Node> {
-        self.get("items")
+        self.get(Word::Items)
     }
 
     /// Number of items of a list.
     pub fn size(self) -> Option<u64> {
-        self.get("minItems")?.raw().parse().ok()
+        self.get(Word::MinItems)?.raw().parse().ok()
     }
 
     /// The words that a text may be.
     pub fn words(self) -> impl Iterator<Item = &'static str> + Clone {
-        self.list("enum").map(Node::word_of)
+        self.list(Word::Enum).map(Node::word_of)
     }
 
     /// The one word that a text may be.
     pub fn word(self) -> Option<&'static str> {
-        self.get("const").map(Node::word_of)
+        self.get(Word::Const).map(Node::word_of)
     }
 
     /// True for a number from 0 without decimals.
     pub fn is_count(self) -> bool {
-        self.get("format").is_some_and(|format| format.word_of().starts_with("uint"))
+        self.get(Word::Format).is_some_and(|format| format.word_of().starts_with("uint"))
     }
 
     pub fn description(self) -> Cow<'static, str> {
-        let Some(node) = self.get("description") else { return Cow::default() };
+        let Some(node) = self.get(Word::Description) else { return Cow::default() };
         match node.raw().contains('\\') {
             true => Cow::Owned(serde_json::from_str(node.raw()).unwrap_or_default()),
             false => Cow::Borrowed(node.word_of()),
@@ -263,10 +319,26 @@ const fn end_of(text: &[u8], from: usize) -> usize {
     i
 }
 
+/// The bit of the word between two bytes; none where it is no such word.
+const fn bit_of(text: &[u8], from: usize, to: usize) -> u16 {
+    let mut word = 0;
+    while word < WORDS.len() {
+        let (wanted, mut i) = (WORDS[word].as_bytes(), 0);
+        while i < wanted.len() && from + i < to && text[from + i] == wanted[i] {
+            i += 1;
+        }
+        if i == wanted.len() && from + i == to {
+            return 1 << word;
+        }
+        word += 1;
+    }
+    0
+}
+
 /// The places of all values of a JSON text.
 const fn lay<const N: usize>(text: &str) -> [Span; N] {
     let text = text.as_bytes();
-    let mut spans = [Span { from: 0, to: 0, next: 0 }; N];
+    let mut spans = [Span { from: 0, to: 0, next: 0, words: 0 }; N];
     let (mut open, mut depth) = ([0; 64], 0);
     let (mut i, mut n) = (0, 0);
     while i < text.len() {
@@ -281,7 +353,10 @@ const fn lay<const N: usize>(text: &str) -> [Span; N] {
             begin => {
                 let inner = matches!(begin, b'{' | b'[');
                 let to = if inner { i + 1 } else { end_of(text, i) };
-                spans[n] = Span { from: i as u32, to: to as u32, next: n as u32 + 1 };
+                spans[n] = Span { from: i as u32, to: to as u32, next: n as u32 + 1, words: 0 };
+                if begin == b'"' && to < text.len() && text[to] == b':' {
+                    spans[open[depth - 1]].words |= bit_of(text, i + 1, to - 1);
+                }
                 if inner {
                     open[depth] = n;
                     depth += 1;
@@ -308,13 +383,23 @@ mod tests {
         }
     }
 
+    /// The marks of all objects against their keys.
+    fn marks_are_keys(node: Node) -> bool {
+        let object = node.begins_with(b'{');
+        let own = WORDS.iter().enumerate().all(|(bit, word)| {
+            let marked = node.schema.spans[node.at].words & (1 << bit) != 0;
+            marked == (object && node.under(word).is_some())
+        });
+        own && node.inside().all(marks_are_keys)
+    }
+
     fn escapes(node: Node) -> usize {
         let own = usize::from(!node.raw().starts_with(['{', '[']) && node.raw().contains('\\'));
         own + node.inside().map(escapes).sum::<usize>()
     }
 
     fn escaped_descriptions(node: Node) -> usize {
-        let own = node.get("description").is_some_and(|d| d.raw().starts_with('"') && d.raw().contains('\\'));
+        let own = node.get(Word::Description).is_some_and(|d| d.raw().starts_with('"') && d.raw().contains('\\'));
         usize::from(own) + node.inside().map(escaped_descriptions).sum::<usize>()
     }
 
@@ -324,6 +409,7 @@ mod tests {
             let read: Value = serde_json::from_str(text).unwrap();
             assert_eq!(value(schema.root()), read);
             assert_eq!(schema.spans[0].next as usize, schema.spans.len());
+            assert!(marks_are_keys(schema.root()));
             assert_eq!(escapes(schema.root()), escaped_descriptions(schema.root()), "only descriptions have escapes");
             let names: Vec<&str> = read["properties"].as_object().unwrap().keys().map(String::as_str).collect();
             assert_eq!(schema.root().properties().map(|(key, _)| key).collect::<Vec<_>>(), names);

@@ -7,13 +7,13 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 
-use super::check::check;
+use super::check::{check, check_changed};
 use super::error::{At, JobError, fault};
 use super::ledger::LedgerLine;
 use super::node;
 use super::resolve::{Loader, Named, Source, build, build_from, join};
 use super::spec::JobSpec;
-use super::tree::{Entry, Kind, Tree, from_json as tree_from_json};
+use super::tree::{Entry, Files, Kind, Tree, from_json as tree_from_json};
 use super::{FileDigest, Job};
 use crate::units::Note;
 
@@ -113,14 +113,29 @@ pub(super) fn from_json(name: &str, text: &str, base: &Path, loader: &mut Loader
 /// `name` stands in messages in place of a file, `base` is the folder that paths in the sections are relative to, and
 /// `loader` hands out the skyline, matrix and load files.
 pub fn from_sections(name: &str, sections: &Value, base: &Path, loader: &mut Loader<'_>) -> Result<Job, JobError> {
-    from_sections_given(name, sections, base, None, loader)
+    from_sections_given(name, sections, None, base, None, loader)
+}
+
+/// Sections of a job that are right as they stand: a job that has most of them as they are is checked where it differs.
+#[derive(Debug)]
+pub struct RightSections(Tree);
+
+impl RightSections {
+    /// The sections, if they pass the check.
+    pub fn of(sections: &Value) -> Option<RightSections> {
+        let mut files = Files::default();
+        let file = files.add("");
+        let tree = tree_from_json(sections, file, 0)?;
+        check(&tree, node::job(), &files).ok().map(|()| RightSections(tree))
+    }
 }
 
 /// As [`from_sections`]; `given` holds the paths of the inputs that count as given, the others as defaults. `None`: all
-/// of them were given.
+/// of them were given. What is as in `right` is not checked again.
 pub fn from_sections_given(
     name: &str,
     sections: &Value,
+    right: Option<&RightSections>,
     base: &Path,
     given: Option<BTreeSet<String>>,
     loader: &mut Loader<'_>,
@@ -135,7 +150,7 @@ pub fn from_sections_given(
             "Remove the needless brackets.",
         )));
     };
-    check(&tree, node::job(), &source.files)?;
+    check_changed(&tree, right.map(|r| &r.0), node::job(), &source.files)?;
     let named = Named { name: "site".to_string(), path: PathBuf::from(name), base: base.to_path_buf() };
     build_from(named, tree, JobSpec::deserialize(sections), given, source)
 }

@@ -218,3 +218,56 @@ fn every_number_has_a_rule() {
     making::numbers_without_rule(&making::made_job_schema(), &mut missing);
     assert_eq!(missing, Vec::<String>::new(), "give these keys a range in src/job/rules.rs");
 }
+
+/// Every way to spoil one value or key of the sections, one at a time.
+fn spoiled(sections: &Value) -> Vec<Value> {
+    fn places(value: &Value, at: String, all: &mut Vec<String>) {
+        let inner: Vec<(String, &Value)> = match value {
+            Value::Object(map) => map.iter().map(|(k, v)| (k.replace('~', "~0").replace('/', "~1"), v)).collect(),
+            Value::Array(list) => list.iter().enumerate().map(|(i, v)| (i.to_string(), v)).collect(),
+            _ => Vec::new(),
+        };
+        for (key, value) in inner {
+            let at = format!("{at}/{key}");
+            places(value, at.clone(), all);
+            all.push(at);
+        }
+    }
+    let mut all = Vec::new();
+    places(sections, String::new(), &mut all);
+    let with = |at: &String, value: Value| {
+        let mut sections = sections.clone();
+        *sections.pointer_mut(at).unwrap() = value;
+        sections
+    };
+    let mut made: Vec<Value> =
+        all.iter().flat_map(|at| [with(at, (-1e13).into()), with(at, "odd".into()), with(at, Value::Null)]).collect();
+    made.extend(all.iter().filter(|at| sections.pointer(at).unwrap().is_object()).map(|at| {
+        let mut sections = sections.clone();
+        sections.pointer_mut(at).unwrap()["odd"] = 1.into();
+        sections
+    }));
+    made
+}
+
+#[test]
+fn a_changed_job_is_checked_like_a_new_one() {
+    let sections = demo().record()["job"].clone();
+    let right = RightSections::of(&sections).expect("the demo is right");
+    let base = Path::new("configs");
+    let take = |sections: &Value, right: Option<&RightSections>| {
+        let job = from_sections_given("table, line 2", sections, right, base, None, &mut |p| std::fs::read(p));
+        job.map(|job| job.record()).map_err(|e| e.to_string())
+    };
+    assert_eq!(take(&sections, Some(&right)), take(&sections, None));
+    let mut refused = 0;
+    for changed in spoiled(&sections) {
+        let alone = take(&changed, None);
+        refused += usize::from(alone.is_err());
+        assert_eq!(take(&changed, Some(&right)), alone);
+    }
+    assert!(refused > 300, "{refused} of the changes are wrong");
+    let mut wrong = sections.clone();
+    wrong["title"] = 3.into();
+    assert!(RightSections::of(&wrong).is_none());
+}
