@@ -111,6 +111,8 @@ mod with_tables {
         if args.timing {
             say(false, &timing(&fleet, &ran, seconds));
         }
+        // The process ends: to give all this back piece by piece would serve nobody.
+        std::mem::forget(fleet);
         match (&ran.joined, share) {
             (Some(joined), _) => show(joined, args.json, args.quiet),
             (None, Some(share)) => {
@@ -185,13 +187,14 @@ mod with_tables {
         language: &str,
         lines: &[IndexLine],
     ) -> Result<(), Box<dyn std::error::Error>> {
+        let any_page = folder.join(PAGES).is_dir();
         let rows: Vec<SiteRow> = lines
             .iter()
             .map(|l| {
                 let page = format!("{PAGES}/{}.html", page_stem(usize::try_from(l.row).unwrap_or(0), &l.site));
                 SiteRow {
                     site: l.site.clone(),
-                    link: folder.join(&page).exists().then_some(page),
+                    link: (any_page && folder.join(&page).exists()).then_some(page),
                     best: l.best.as_ref().map_or(String::new(), |b| b.0.clone()),
                     kwh: l.best.as_ref().map(|b| b.1),
                     y_f_h: l.best.as_ref().map(|b| b.2),

@@ -22,26 +22,36 @@ pub fn keep_memory() {
     }
 }
 
-/// Makes the weather file and the columns of a small run lie in two large pages where the system has such pages on
-/// request: they cost a fault each in place of some five hundred, which take as long as all options.
+/// Makes what a command allots next lie in so many large pages where the system has such pages on request: each costs one
+/// fault in place of five hundred.
 ///
 /// To be called once, on the main thread, by a command that will need the room.
-pub(super) fn columns_in_large_pages() {
+pub(super) fn large_pages(pages: usize) {
     #[cfg(all(target_os = "linux", target_env = "gnu"))]
     {
         const PAGE: usize = 2 << 20;
-        const PAGES: usize = 2;
-        let room = Vec::<u8>::with_capacity((PAGES + 1) * PAGE);
+        let room = Vec::<u8>::with_capacity((pages + 1) * PAGE);
         let before = room.as_ptr().align_offset(PAGE).min(PAGE);
         // SAFETY: the pages lie in the room, and the advice changes no byte. A system without large pages says no to it.
         unsafe {
-            libc::madvise(room.as_ptr().add(before).cast_mut().cast(), PAGES * PAGE, libc::MADV_HUGEPAGE);
+            libc::madvise(room.as_ptr().add(before).cast_mut().cast(), pages * PAGE, libc::MADV_HUGEPAGE);
         }
         // The allocator gives this room out again from its beginning. What lies before the pages stays taken and unused,
         // so that all that comes next lies in them; addresses are all it costs.
         drop(room);
         std::mem::forget(std::hint::black_box(Vec::<u8>::with_capacity(before)));
     }
+    #[cfg(not(all(target_os = "linux", target_env = "gnu")))]
+    let _ = pages;
+}
+
+/// Makes the main thread one of those that share the work of all processors: with one processor there is no other, and
+/// its memory lies where that of the main thread does.
+///
+/// To be called once, on the main thread, before any such work.
+pub(super) fn work_on_main_thread() {
+    // Where the threads stand already, they stay as they are.
+    let _ = ThreadPoolBuilder::new().use_current_thread().build_global();
 }
 
 /// Two pieces of work at once, the second on another thread, where the program may use a second processor. For commands
