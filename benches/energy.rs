@@ -8,6 +8,7 @@ mod common;
 use std::path::Path;
 
 use divan::{Bencher, black_box};
+use rayon::prelude::*;
 use yearlight::energy::{Lights, Plan, Scratch, SiteLight, open_energy, run, run_under};
 use yearlight::job::{Job, from_text};
 use yearlight::plane::{Sky, SkyModel, Skyline};
@@ -156,4 +157,16 @@ fn file_to_months(bencher: Bencher, options: usize) {
         let weather = sky::read_bytes("w.epw", black_box(&bytes), &common::hints()).expect("a year");
         Plan::of(&job, &weather).expect("a plan").years()
     });
+}
+
+/// Fourteen sites with four options each, from bytes to months, on this many threads.
+#[divan::bench(args = [1, 2])]
+fn fourteen_sites(bencher: Bencher, threads: usize) {
+    let (bytes, job) = (common::epw(), job(4));
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("threads");
+    let site = |_| {
+        let weather = sky::read_bytes("w.epw", black_box(&bytes), &common::hints()).expect("a year");
+        Plan::of(&job, &weather).expect("a plan").years()
+    };
+    bencher.bench_local(|| pool.install(|| (0..14).into_par_iter().with_max_len(1).map(site).collect::<Vec<_>>()));
 }
