@@ -7,7 +7,7 @@ use std::sync::atomic::AtomicBool;
 use pyo3::prelude::*;
 use yearlight::cli;
 use yearlight::job::{self, Job, JobError};
-use yearlight::report::{self, Proposal, Words as Language, console, tables};
+use yearlight::report::{self, Proposal, Words as Language, console, json_text, tables};
 use yearlight::tables::Table as Columns;
 
 use crate::arrow::Table;
@@ -110,7 +110,7 @@ impl Weighed {
 
     /// What `run.json` holds, as text.
     fn record(&self) -> String {
-        serde_json::to_string_pretty(&self.record).unwrap_or_default()
+        json_text(&self.record).unwrap_or_default()
     }
 
     /// What the command line prints.

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use argh::FromArgs;
 
 use super::weather_file::read_raw;
-use super::{CliResult, Outcome, print, say};
+use super::{CliResult, Outcome, print, print_json, say};
 use crate::job::{self, Parts};
 use crate::module::{Cell, Electrical, Glass, Matrix, Spectrum, light_induced};
 use crate::plane::{Cooling, PlaneSpec};
@@ -111,7 +111,7 @@ pub fn run(args: ClimateArgs) -> CliResult {
     write(&study, &notes, &command(&args), &out)?;
     if args.json {
         let json = serde_json::json!({ "study": study, "notes": notes, "version": env!("CARGO_PKG_VERSION") });
-        print(&serde_json::to_string_pretty(&json)?)?;
+        print_json(&json)?;
     } else {
         print(&text(&study, &notes))?;
     }

@@ -10,7 +10,7 @@ use serde::Serialize;
 use serde_json::{Value, json};
 
 use super::weigh::watching;
-use super::{CliResult, Outcome, print};
+use super::{CliResult, Outcome, print, print_json};
 use crate::energy::{self, Common, Plan, PlanCache, Scratch, SiteLight, common_of};
 use crate::job::{self, Job, LedgerLine, ResolvedOption};
 use crate::report::Words;
@@ -287,7 +287,7 @@ pub fn run(args: DiffArgs) -> CliResult {
     let (old, new) = (Side::read(&args.old)?, Side::read(&args.new)?);
     let answer = compare(&old, &new, args.quiet)?;
     if args.json {
-        print(&serde_json::to_string_pretty(&answer)?)?;
+        print_json(&answer)?;
     } else {
         print(&text(&answer))?;
     }

@@ -79,7 +79,7 @@ mod with_tables {
 
     use super::{CliResult, FleetArgs, Outcome};
     use crate::cli::weigh::Weighed;
-    use crate::cli::{print, say};
+    use crate::cli::{print, print_json, say};
     use crate::fleet::{Fleet, GroupSummary, How, IndexLine, Joined, PAGES, Ran, Share, index_of, page_stem};
     use crate::report::{self, SiteRow, Words, progress::Progress};
     use crate::tables::{TableError, write_whole};
@@ -163,7 +163,7 @@ mod with_tables {
             _ => false,
         };
         if args.json {
-            print(&serde_json::to_string_pretty(&weighed.run_record(&proposal.notes))?)?;
+            print_json(&weighed.run_record(&proposal.notes))?;
         } else {
             let words = Words::of(&proposal.language).unwrap_or(Words::english());
             print(&report::console::answer(&proposal, words))?;
@@ -231,7 +231,7 @@ mod with_tables {
             write_index(&joined.folder, &joined.title, &joined.language, &joined.index)?;
         }
         if json {
-            print(&serde_json::to_string_pretty(summary)?)?;
+            print_json(summary)?;
         } else {
             let mut text = format!("{}: {} sites done, {} refused\n", summary.title, summary.done, summary.refused);
             table(&mut text, "", &summary.options);

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use argh::FromArgs;
 
 use super::weather_file::{read_raw, write_year};
-use super::{CliResult, Outcome, print, say};
+use super::{CliResult, Outcome, print, print_json, say};
 use crate::report::console::paragraph;
 use crate::sky::checks::Weight;
 use crate::sky::{self, Inspection, Verdict};
@@ -59,7 +59,7 @@ pub fn run(args: InspectArgs) -> CliResult {
     let raw = read_raw(&args.file, &hints)?;
     let (found, year) = sky::inspect(raw, &hints);
     if args.json {
-        print(&serde_json::to_string_pretty(&found)?)?;
+        print_json(&found)?;
     } else {
         print(&text(&found))?;
     }

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use argh::FromArgs;
 
 use super::weather_file::read_raw;
-use super::{CliResult, Outcome, print};
+use super::{CliResult, Outcome, print, print_json};
 use crate::energy::{HourColumns, Plan, Scratch, run as run_chain};
 use crate::job::{self, Job};
 use crate::report::console::wrap;
@@ -133,7 +133,7 @@ pub fn run(args: MeterArgs) -> CliResult {
             "study": study,
             "version": env!("CARGO_PKG_VERSION"),
         });
-        print(&serde_json::to_string_pretty(&json)?)?;
+        print_json(&json)?;
     } else {
         print(&answer(&study, &option.tag, &job.spec.title, &readings, expected.typical))?;
     }

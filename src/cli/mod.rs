@@ -187,6 +187,11 @@ fn complain(text: &str) {
     let _ = writeln!(anstream::stderr(), "{}", lines.join("\n"));
 }
 
+/// Prints a value as JSON.
+pub fn print_json(value: &impl serde::Serialize) -> Result<(), Box<dyn Error>> {
+    print(&crate::report::json_text(value)?)
+}
+
 /// Prints an answer and a line end to standard output, without colour codes where they would not be shown.
 pub fn print(text: &str) -> Result<(), Box<dyn Error>> {
     let text = format!("{}\n", text.trim_end_matches('\n'));

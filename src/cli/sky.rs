@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use argh::FromArgs;
 
 use super::weather_file::write_year;
-use super::{CliResult, Outcome, print, say};
+use super::{CliResult, Outcome, print, print_json, say};
 use crate::sky::SkyRecipe;
 
 /// Make an hourly year from twelve monthly means.
@@ -54,7 +54,7 @@ pub fn run(args: SkyArgs) -> CliResult {
         let json = serde_json::json!({
             "name": recipe.name, "seed": recipe.seed, "ghi_kwh_m2": months, "ghi_kwh_m2_year": total,
         });
-        print(&serde_json::to_string_pretty(&json)?)?;
+        print_json(&json)?;
     } else {
         print(&format!("{}: a made sky, seed {}, GHI {total:.0} kWh/m2 in the year.", recipe.name, recipe.seed))?;
     }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use argh::FromArgs;
 
-use super::{CliResult, Outcome, print};
+use super::{CliResult, Outcome, print, print_json};
 use crate::job::{self, Job, ResolvedOption};
 use crate::module::{Cell, Electrical, Matrix};
 use crate::plant::cautions;
@@ -56,7 +56,7 @@ pub fn run(args: StringArgs) -> CliResult {
         for (check, lines) in all.as_array_mut().into_iter().flatten().zip(&loads) {
             check["loads"] = serde_json::to_value(lines)?;
         }
-        print(&serde_json::to_string_pretty(&all)?)?;
+        print_json(&all)?;
     } else {
         let mut text = String::new();
         for ((check, option), loads) in checks.iter().zip(&job.options).zip(&loads) {

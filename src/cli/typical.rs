@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use argh::FromArgs;
 
 use super::weather_file::{read_raw, write_year};
-use super::{CliResult, Outcome, print, say};
+use super::{CliResult, Outcome, print, print_json, say};
 use crate::sky;
 use crate::weather::{Period, ReadHints};
 
@@ -51,7 +51,7 @@ pub fn run(args: TypicalArgs) -> CliResult {
     let spread = sky::spread(&sums);
     if args.json {
         let json = serde_json::json!({ "choices": typical.choices, "ghi_kwh_m2": spread });
-        print(&serde_json::to_string_pretty(&json)?)?;
+        print_json(&json)?;
     } else {
         let mut out = String::from("month  from  candidates  GHI against the long run\n");
         for c in &typical.choices {

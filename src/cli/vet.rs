@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use argh::FromArgs;
 use serde::Serialize;
 
-use super::{CliResult, Outcome, print};
+use super::{CliResult, Outcome, print, print_json};
 use crate::job::{self, Parts};
 use crate::module::{Cell, Finding, Matrix, Vet, VetModel, vet};
 use crate::plant::{Inverter, InverterSheet};
@@ -70,7 +70,7 @@ pub fn run(args: VetArgs) -> CliResult {
         })?;
     }
     if args.json {
-        print(&serde_json::to_string_pretty(&answer)?)?;
+        print_json(&answer)?;
     } else {
         print(text(&answer, &parts, args.quiet).trim_end())?;
     }

@@ -6,12 +6,12 @@ use argh::FromArgs;
 use rayon::prelude::*;
 use serde_json::json;
 
-use super::{CliResult, Outcome, print, say, system, weather_file};
+use super::{CliResult, Outcome, print, print_json, say, system, weather_file};
 use crate::energy::{HourColumns, OptionYear, Plan};
 use crate::job::{self, FileDigest, Job, JobError, JobRecord, LedgerLine, Placed};
 use crate::report::progress::Progress;
 use crate::report::view::Proposal;
-use crate::report::{self, Words, console, page, tables};
+use crate::report::{self, Words, console, json_text, page, tables};
 use crate::sky;
 use crate::tables::{Bundle, Table, TableError, csv_bytes};
 use crate::units::Note;
@@ -225,7 +225,7 @@ impl Weighed {
         hours: bool,
     ) -> Result<(), Box<dyn std::error::Error>> {
         // The page first: if it cannot be made, nothing is written.
-        let (record, page) = (pretty(record)?, page(proposal)?);
+        let (record, page) = (json_text(record)?, page(proposal)?);
         let mut files = Bundle::new(out)?;
         self.put_tables(&mut files, true)?;
         self.put_last(files, &record, Some(&page), out, hours)
@@ -380,7 +380,7 @@ pub fn run(args: WeighArgs) -> CliResult {
     let page = (!args.yield_only).then(|| page(&proposal)).transpose()?;
     let words = Words::of(&proposal.language).unwrap_or(Words::english());
     let ((record, answer), files) = system::beside(
-        || (pretty(&weighed.record_of(&proposal.notes)), console::answer(&proposal, words)),
+        || (json_text(&weighed.record_of(&proposal.notes)), console::answer(&proposal, words)),
         || {
             let mut files = Bundle::new(&out)?;
             weighed.put_tables(&mut files, page.is_some()).map(|()| files)
@@ -405,10 +405,6 @@ pub fn run(args: WeighArgs) -> CliResult {
     Ok(Outcome::Done)
 }
 
-fn pretty(record: &impl serde::Serialize) -> Result<String, serde_json::Error> {
-    serde_json::to_string_pretty(record).map(|text| text + "\n")
-}
-
 /// A bar that grows with the runs that are found to lie ahead.
 pub(crate) fn watching(progress: &Progress) -> impl Fn(Tick) + Sync {
     |tick| match tick {
@@ -425,7 +421,7 @@ fn search(job: &Job, json: bool, quiet: bool) -> CliResult {
     let found = weigh::best_watched(job, &weather, &watching(&progress))?;
     progress.finish();
     if json {
-        print(&serde_json::to_string_pretty(&found)?)?;
+        print_json(&found)?;
         return Ok(Outcome::Done);
     }
     let word = if found.best == weigh::search::Best::Lowest { "lowest" } else { "highest" };

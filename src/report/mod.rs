@@ -1,4 +1,4 @@
-//! Console text, HTML, charts.
+//! Console text, HTML, charts, JSON.
 //!
 //! Everything is made from a [`view::Proposal`]: plain records without any physics. Words come from the language
 //! files in `words/`, numbers are rounded to their doubt by [`number::NumberStyle`].
@@ -9,6 +9,7 @@ mod climate_page;
 pub mod console;
 mod fleet_page;
 mod html;
+mod json;
 mod lexicon;
 pub mod number;
 pub mod phrases;
@@ -26,6 +27,7 @@ pub use fleet_page::{SiteRow, fleet_page};
 #[cfg(test)]
 pub(crate) use html::tests::well_formed;
 pub use html::{ReportError, page};
+pub use json::json_text;
 #[cfg(test)]
 pub(crate) use phrases::tests::{english_in, unlisted};
 pub use view::Proposal;
