@@ -66,14 +66,23 @@ pub fn parquet_bytes(table: &Table, path: &Path) -> Result<Vec<u8>, TableError> 
     let fail = |e: PolarsError| TableError::Encode { path: path.to_path_buf(), reason: e.to_string() };
     let mut frame = to_frame(table).map_err(fail)?;
     let mut bytes = Vec::new();
-    ParquetWriter::new(&mut bytes)
+    let writer = ParquetWriter::new(&mut bytes)
         .with_compression(ParquetCompression::Uncompressed)
         // On the thread that asks for it: the library would start as many of its own as there are cores.
-        .set_parallel(false)
-        .finish(&mut frame)
-        .map_err(fail)?;
+        .set_parallel(false);
+    if frame.height() < ROW_GROUP {
+        // As it stands: `finish` would take a frame of one row group apart and put it together again.
+        let schema = frame.schema().clone();
+        writer.batched(&schema).and_then(|mut writer| writer.write_batch(&frame).and_then(|()| writer.finish()))
+    } else {
+        writer.finish(&mut frame)
+    }
+    .map_err(fail)?;
     Ok(bytes)
 }
+
+/// Rows from which the library makes several row groups.
+const ROW_GROUP: usize = 512 * 512;
 
 /// Reads a Parquet file as a table.
 ///
