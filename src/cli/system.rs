@@ -48,7 +48,8 @@ pub(super) fn large_pages(pages: usize) {
 /// Makes the main thread one of those that share the work of all processors: with one processor there is no other, and
 /// its memory lies where that of the main thread does.
 ///
-/// To be called once, on the main thread, before any such work.
+/// To be called once, on the main thread, before any such work. From then on the main thread must not wait for a thread
+/// of another kind that shares out work: with one processor nobody would take it up.
 pub(super) fn work_on_main_thread() {
     // Where the threads stand already, they stay as they are.
     let _ = ThreadPoolBuilder::new().use_current_thread().build_global();
