@@ -9,7 +9,7 @@ use std::path::Path;
 
 use divan::{Bencher, black_box};
 use rayon::prelude::*;
-use yearlight::energy::{Lights, Plan, Scratch, SiteLight, open_energy, run, run_under};
+use yearlight::energy::{Lights, OptionYear, Plan, Scratch, SiteLight, open_energy, run, run_under};
 use yearlight::job::{Job, from_text};
 use yearlight::plane::{Sky, SkyModel, Skyline};
 use yearlight::sky;
@@ -150,13 +150,15 @@ fn set_up(bencher: Bencher, options: usize) {
 }
 
 /// From the bytes of the file to months, module fits and string checks included.
+fn site(bytes: &[u8], job: &Job) -> Vec<OptionYear> {
+    let weather = sky::read_bytes("w.epw", black_box(bytes), &common::hints()).expect("a year");
+    Plan::of(job, &weather).expect("a plan").years()
+}
+
 #[divan::bench(args = [1, 3, 4])]
 fn file_to_months(bencher: Bencher, options: usize) {
     let (bytes, job) = (common::epw(), job(options));
-    bencher.bench(|| {
-        let weather = sky::read_bytes("w.epw", black_box(&bytes), &common::hints()).expect("a year");
-        Plan::of(&job, &weather).expect("a plan").years()
-    });
+    bencher.bench(|| site(&bytes, &job));
 }
 
 /// Fourteen sites with four options each, from bytes to months, on this many threads.
@@ -164,9 +166,6 @@ fn file_to_months(bencher: Bencher, options: usize) {
 fn fourteen_sites(bencher: Bencher, threads: usize) {
     let (bytes, job) = (common::epw(), job(4));
     let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("threads");
-    let site = |_| {
-        let weather = sky::read_bytes("w.epw", black_box(&bytes), &common::hints()).expect("a year");
-        Plan::of(&job, &weather).expect("a plan").years()
-    };
-    bencher.bench_local(|| pool.install(|| (0..14).into_par_iter().with_max_len(1).map(site).collect::<Vec<_>>()));
+    let sites = || (0..14).into_par_iter().with_max_len(1).map(|_| site(&bytes, &job)).collect::<Vec<_>>();
+    bencher.bench_local(|| pool.install(sites));
 }

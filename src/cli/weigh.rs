@@ -355,14 +355,13 @@ fn year_by_year(job: &Job, runs: &[Vec<OptionYear>]) -> Vec<Note> {
 
 /// Weighs, prints, writes.
 pub fn run(args: WeighArgs) -> CliResult {
-    if args.yield_only {
-        // The weather file and the columns of a block, which take as long to fault in as all options to run.
-        system::large_pages(2);
-    } else {
-        system::large_pages(6);
+    // A quick answer needs room for the weather file and the columns of a block, which take as long to fault in as all
+    // options to run.
+    system::large_pages(if args.yield_only { 2 } else { 6 });
+    let job = job::load(&args.job)?;
+    if !args.yield_only {
         system::work_on_main_thread();
     }
-    let job = job::load(&args.job)?;
     if args.search {
         return search(&job, args.json, args.quiet);
     }

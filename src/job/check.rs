@@ -369,11 +369,11 @@ impl Walk<'_> {
             if right.and_then(|right| right.get(&entry.key)) == Some(&entry.value) {
                 continue;
             }
-            let mut found = ahead.find(|(key, _)| key.says(&entry.key));
-            if found.is_none() {
+            let of_entry = |(key, _): &(Node, Node)| key.says(&entry.key);
+            let found = ahead.find(of_entry).or_else(|| {
                 ahead = node.property_pairs();
-                found = ahead.find(|(key, _)| key.says(&entry.key));
-            }
+                ahead.find(of_entry)
+            });
             let Some((_, property)) = found else {
                 let known: Vec<&str> = node.properties().map(|(key, _)| key).collect();
                 return Err(self.unknown(entry, &known, path));

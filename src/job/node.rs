@@ -23,41 +23,33 @@ struct Span {
     words: u16,
 }
 
-/// Keys that the check asks every node for; most nodes have few of them.
-const WORDS: [&str; 14] = [
-    "$ref",
-    "$defs",
-    "type",
-    "anyOf",
-    "oneOf",
-    "properties",
-    "required",
-    "additionalProperties",
-    "items",
-    "minItems",
-    "enum",
-    "const",
-    "format",
-    "description",
-];
+/// One list of words and of their texts.
+macro_rules! words {
+    ($($name:ident $text:literal,)*) => {
+        /// Keys that the check asks every node for; most nodes have few of them.
+        #[derive(Debug, Clone, Copy)]
+        enum Word { $($name,)* }
 
-/// Places in [`WORDS`].
-#[derive(Debug, Clone, Copy)]
-enum Word {
-    Ref,
-    Defs,
-    Type,
-    AnyOf,
-    OneOf,
-    Properties,
-    Required,
-    AdditionalProperties,
-    Items,
-    MinItems,
-    Enum,
-    Const,
-    Format,
-    Description,
+        /// Texts of [`Word`], in its order.
+        const WORDS: &[&str] = &[$($text,)*];
+    };
+}
+
+words! {
+    Ref "$ref",
+    Defs "$defs",
+    Type "type",
+    AnyOf "anyOf",
+    OneOf "oneOf",
+    Properties "properties",
+    Required "required",
+    AdditionalProperties "additionalProperties",
+    Items "items",
+    MinItems "minItems",
+    Enum "enum",
+    Const "const",
+    Format "format",
+    Description "description",
 }
 
 /// The files of `configs/` are part of the program; a test holds them against what structs and rules make.
@@ -137,11 +129,6 @@ impl Node {
         std::iter::from_fn(move || Some((inside.next()?, inside.next()?)))
     }
 
-    /// As [`Node::pairs`], with the words of the keys.
-    fn entries(self) -> impl Iterator<Item = (&'static str, Node)> + Clone {
-        self.pairs().map(|(key, node)| (key.word_of(), node))
-    }
-
     /// What stands under a key.
     fn under(self, key: &str) -> Option<Node> {
         self.pairs().find(|(k, _)| k.says(key)).map(|(_, node)| node)
@@ -203,7 +190,7 @@ impl Node {
 
     /// Keys in the order of the text.
     pub fn properties(self) -> impl Iterator<Item = (&'static str, Node)> + Clone {
-        self.get(Word::Properties).into_iter().flat_map(Node::entries)
+        self.property_pairs().map(|(key, node)| (key.word_of(), node))
     }
 
     /// As [`Node::properties`], with the keys as they stand.
@@ -377,7 +364,7 @@ mod tests {
     /// The value of a node by the places that were laid out.
     fn value(node: Node) -> Value {
         match node.raw().as_bytes()[0] {
-            b'{' => Value::Object(node.entries().map(|(key, node)| (key.to_string(), value(node))).collect()),
+            b'{' => Value::Object(node.pairs().map(|(key, node)| (key.word_of().to_string(), value(node))).collect()),
             b'[' => Value::Array(node.inside().map(value).collect()),
             _ => serde_json::from_str(node.raw()).unwrap(),
         }

@@ -3,6 +3,7 @@
 use std::io::{Result, Write};
 
 use serde::Serialize;
+use serde::ser::Error;
 use serde_json::ser::{Formatter, Serializer};
 
 /// A value as indented JSON that ends with its line: `[[100.0, 0.943], [200.0, 0.972]]` takes one line, not ten.
@@ -11,44 +12,31 @@ use serde_json::ser::{Formatter, Serializer};
 /// What a value's own `Serialize` refuses.
 pub fn json_text(value: &impl Serialize) -> serde_json::Result<String> {
     let mut bytes = Vec::new();
-    value.serialize(&mut Serializer::with_formatter(&mut bytes, Lines::default()))?;
+    let lines = Lines { line: b"\n".to_vec(), any: false };
+    value.serialize(&mut Serializer::with_formatter(&mut bytes, lines))?;
     bytes.push(b'\n');
-    // The serializer writes nothing but text.
-    Ok(String::from_utf8(bytes).unwrap_or_default())
+    String::from_utf8(bytes).map_err(Error::custom)
 }
 
 /// Breaks lines at keys alone.
-#[derive(Debug, Default)]
 struct Lines {
-    depth: usize,
+    /// What begins the next line: a line end and the spaces.
+    line: Vec<u8>,
     /// Whether the object that is being written has a key.
     any: bool,
 }
 
-impl Lines {
-    fn next_line<W: Write + ?Sized>(&self, writer: &mut W) -> Result<()> {
-        const LINE: &[u8] = b"\n                                                                ";
-        let mut spaces = 2 * self.depth;
-        writer.write_all(&LINE[..LINE.len().min(1 + spaces)])?;
-        while spaces >= LINE.len() {
-            spaces -= LINE.len() - 1;
-            writer.write_all(&LINE[1..LINE.len().min(1 + spaces)])?;
-        }
-        Ok(())
-    }
-}
-
 impl Formatter for Lines {
     fn begin_object<W: Write + ?Sized>(&mut self, writer: &mut W) -> Result<()> {
-        self.depth += 1;
+        self.line.extend_from_slice(b"  ");
         self.any = false;
         writer.write_all(b"{")
     }
 
     fn end_object<W: Write + ?Sized>(&mut self, writer: &mut W) -> Result<()> {
-        self.depth -= 1;
+        self.line.truncate(self.line.len() - 2);
         if self.any {
-            self.next_line(writer)?;
+            writer.write_all(&self.line)?;
         }
         writer.write_all(b"}")
     }
@@ -57,7 +45,7 @@ impl Formatter for Lines {
         if !first {
             writer.write_all(b",")?;
         }
-        self.next_line(writer)
+        writer.write_all(&self.line)
     }
 
     fn begin_object_value<W: Write + ?Sized>(&mut self, writer: &mut W) -> Result<()> {

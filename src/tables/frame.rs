@@ -63,25 +63,30 @@ pub fn write_parquet(table: &Table, path: &Path) -> Result<(), TableError> {
 /// # Errors
 /// [`TableError::Encode`] when the table cannot be encoded; `path` stands in the message.
 pub fn parquet_bytes(table: &Table, path: &Path) -> Result<Vec<u8>, TableError> {
-    let fail = |e: PolarsError| TableError::Encode { path: path.to_path_buf(), reason: e.to_string() };
-    let mut frame = to_frame(table).map_err(fail)?;
+    encoded(table).map_err(|e| TableError::Encode { path: path.to_path_buf(), reason: e.to_string() })
+}
+
+fn encoded(table: &Table) -> PolarsResult<Vec<u8>> {
+    let mut frame = to_frame(table)?;
     let mut bytes = Vec::new();
     let writer = ParquetWriter::new(&mut bytes)
         .with_compression(ParquetCompression::Uncompressed)
+        .with_row_group_size(Some(ROW_GROUP))
         // On the thread that asks for it: the library would start as many of its own as there are cores.
         .set_parallel(false);
     if frame.height() < ROW_GROUP {
         // As it stands: `finish` would take a frame of one row group apart and put it together again.
         let schema = frame.schema().clone();
-        writer.batched(&schema).and_then(|mut writer| writer.write_batch(&frame).and_then(|()| writer.finish()))
+        let mut writer = writer.batched(&schema)?;
+        writer.write_batch(&frame)?;
+        writer.finish()?;
     } else {
-        writer.finish(&mut frame)
+        writer.finish(&mut frame)?;
     }
-    .map_err(fail)?;
     Ok(bytes)
 }
 
-/// Rows from which the library makes several row groups.
+/// Rows in a row group.
 const ROW_GROUP: usize = 512 * 512;
 
 /// Reads a Parquet file as a table.
@@ -207,6 +212,17 @@ mod tests {
         let path = dir.path().join("t.parquet");
         write_parquet(&sample(), &path).unwrap();
         assert_eq!(read_parquet(&path).unwrap(), sample());
+    }
+
+    // Against the library's own way to write a frame.
+    #[test]
+    fn a_frame_is_written_as_the_library_writes_it() {
+        let mut whole = Vec::new();
+        ParquetWriter::new(&mut whole)
+            .with_compression(ParquetCompression::Uncompressed)
+            .finish(&mut to_frame(&sample()).unwrap())
+            .unwrap();
+        assert_eq!(parquet_bytes(&sample(), Path::new("t.parquet")).unwrap(), whole);
     }
 
     #[test]
